@@ -1,0 +1,11 @@
+from django.apps import AppConfig
+from django.db.models.signals import post_migrate
+
+
+class CustodyConfig(AppConfig):
+    name = "custody"
+
+    def ready(self):
+        from custody.grants import grant_tables
+
+        post_migrate.connect(grant_tables, sender=self)
