@@ -16,6 +16,7 @@ import os
 import pwd
 import re
 import shlex
+import shutil
 import stat
 import subprocess
 import tempfile
@@ -57,9 +58,7 @@ def socket_folder(home: Path) -> Path:
 
 def connect(home: Path, database: str = "postgres", user: str = SUPERUSER) -> psycopg.Connection:
     """A connection in autocommit mode; as the superuser unless another role is named."""
-    return psycopg.connect(
-        host=str(socket_folder(home)), port=PORT, dbname=database, user=user, autocommit=True
-    )
+    return psycopg.connect(host=str(socket_folder(home)), port=PORT, dbname=database, user=user, autocommit=True)
 
 
 def start(home: Path, *options: str) -> None:
@@ -75,7 +74,7 @@ def start(home: Path, *options: str) -> None:
         _initialise(home)
         if not _running(home):
             _launch(home, options)
-        users = (home / "pg.users").open("w")
+        users = (home / "pg.users").open("a")
         fcntl.flock(users, fcntl.LOCK_SH)
         _joined[home] = (os.getpid(), users)
         atexit.register(leave, home)
@@ -91,17 +90,23 @@ def leave(home: Path) -> None:
     if pid != os.getpid():  # never joined, left already, or a fork whose parent still uses the server
         return
     del _joined[home]
-    if not home.exists():
-        return
-    with _alone(home):
+    users.close()
+    stop_unless_used(home)
+
+
+def stop_unless_used(home: Path) -> None:
+    """Stop the server of this home, unless a process still uses it."""
+    if not (data_folder(home) / "PG_VERSION").exists():
+        return  # never made, or its home is gone
+    with _alone(home), (home / "pg.users").open("a") as users:
         try:
             fcntl.flock(users, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
-            return  # others are still there
-        finally:
-            users.close()
+            return
         if _running(home):
             _run("pg_ctl", "stop", "-w", "-m", "fast", "-D", str(data_folder(home)))
+        if socket_folder(home) != data_folder(home):
+            shutil.rmtree(socket_folder(home), ignore_errors=True)
 
 
 def create_database(home: Path, name: str, template: str | None = None) -> None:
@@ -129,7 +134,7 @@ _joined: dict[Path, tuple] = {}
 @contextmanager
 def _alone(home: Path) -> Iterator[None]:
     """One process at a time starts or stops the server, or two would start it twice."""
-    with (home / "pg.lock").open("w") as lock:
+    with (home / "pg.lock").open("a") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
         yield
 
