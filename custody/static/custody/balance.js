@@ -1,0 +1,125 @@
+// The running balance of a form that moves metal, shown as it is typed.
+//
+//   form[data-balance-form]             the form
+//   [data-balance="in|add|out|loss"]    a line of it
+//   input[data-metal="gross|Au|…"]      grams typed on that line
+//   [data-metal][data-mg]               a figure of the line that is fixed, in milligrams
+//   input[data-balance-part]            grams to take of a line's fixed figures; blank takes all of them
+//   input[data-balance-pick]            a checkbox: the line counts only while it is ticked
+//   [data-balance-row] [data-part]      where the figures go (templates/ui/balance.html)
+//   [data-balance-word]                 where the words go
+
+import { apportion, grams, milligrams } from "./mass.js";
+
+const UNREAD = "Write grams with digits and a point, at most three decimals, like 1234.567. A unit may follow: g, kg, mg or ozt.";
+
+function mark(input, wrong) {
+  const id = `${input.id}_unread`;
+  const told = document.getElementById(id);
+  if (wrong === Boolean(told)) return;
+  if (wrong && document.getElementById(`${input.id}_error`)) return; // the book has said it already
+  const others = (input.getAttribute("aria-describedby") ?? "").split(" ").filter((name) => name && name !== id);
+  if (wrong) {
+    const sentence = document.createElement("p");
+    sentence.className = "field-error";
+    sentence.id = id;
+    sentence.textContent = UNREAD;
+    input.after(sentence);
+    input.setAttribute("aria-invalid", "true");
+    others.push(id);
+  } else {
+    told.remove();
+    input.removeAttribute("aria-invalid");
+  }
+  if (others.length) input.setAttribute("aria-describedby", others.join(" "));
+  else input.removeAttribute("aria-describedby");
+}
+
+function read(input) {
+  const mg = milligrams(input.value, "signed" in input.dataset);
+  mark(input, mg === undefined);
+  return mg;
+}
+
+/** The line's figures: a Map of column to milligrams, or undefined when one can't be read. */
+function figures(line) {
+  const typed = new Map();
+  const fixed = new Map();
+  let unread = false;
+  for (const element of line.querySelectorAll("[data-metal]")) {
+    if ("mg" in element.dataset) {
+      fixed.set(element.dataset.metal, BigInt(element.dataset.mg));
+    } else {
+      const mg = read(element);
+      if (mg === undefined) unread = true;
+      else if (mg !== null) typed.set(element.dataset.metal, mg);
+    }
+  }
+  const part = line.querySelector("[data-balance-part]");
+  const taken = part ? read(part) : null;
+  if (unread || taken === undefined) return undefined;
+  return new Map([...(taken === null ? fixed : share(fixed, taken)), ...typed]);
+}
+
+function share(fixed, taken) {
+  const gross = fixed.get("gross") ?? 0n;
+  const metals = new Map([...fixed].filter(([column]) => column !== "gross"));
+  if (taken >= gross) return new Map([...metals, ["gross", taken]]); // more than there is: the book will refuse it
+  return new Map([["gross", taken], ...apportion(taken, gross, metals)]);
+}
+
+function total(form) {
+  const sums = { in: new Map(), out: new Map(), loss: new Map() };
+  let unread = 0;
+  for (const line of form.querySelectorAll("[data-balance]")) {
+    const pick = line.querySelector("[data-balance-pick]");
+    if (pick && !pick.checked) continue;
+    const found = figures(line);
+    if (found === undefined) { unread += 1; continue; }
+    const side = sums[line.dataset.balance === "add" ? "in" : line.dataset.balance];
+    for (const [column, mg] of found) side.set(column, (side.get(column) ?? 0n) + mg);
+  }
+  return { sums, unread };
+}
+
+function say(form, open, unread, touched) {
+  const word = form.querySelector("[data-balance-word]");
+  let state = "open";
+  let text = open.map(([column, mg]) => (mg > 0n
+    ? `${grams(mg)} g ${column} still to explain`
+    : `${grams(-mg)} g ${column} more out than in`)).join("; ");
+  if (unread) {
+    state = "unread";
+    text = unread === 1 ? "One line can't be read; the balance waits for it." : `${unread} lines can't be read; the balance waits for them.`;
+  } else if (!touched) {
+    state = "none";
+    text = "Nothing to balance yet.";
+  } else if (!open.length) {
+    state = "balanced";
+    text = "Balanced to the milligram.";
+  }
+  word.dataset.state = state;
+  if (word.textContent !== text) word.textContent = text;
+}
+
+function update(form) {
+  const { sums, unread } = total(form);
+  const open = [];
+  let touched = false;
+  for (const row of form.querySelectorAll("[data-balance-row]")) {
+    const column = row.dataset.balanceRow;
+    const [inn, out, loss] = ["in", "out", "loss"].map((side) => sums[side].get(column) ?? 0n);
+    const rest = inn - out - loss;
+    touched ||= inn !== 0n || out !== 0n || loss !== 0n;
+    const shown = { in: inn, out, loss, open: rest };
+    for (const cell of row.querySelectorAll("[data-part]")) cell.textContent = grams(shown[cell.dataset.part]);
+    row.toggleAttribute("data-open", rest !== 0n);
+    if (rest !== 0n) open.push([column, rest]);
+  }
+  say(form, open, unread, touched);
+}
+
+for (const form of document.querySelectorAll("form[data-balance-form]")) {
+  for (const event of ["input", "change", "rows"]) form.addEventListener(event, () => update(form));
+  update(form);
+}

@@ -1,0 +1,227 @@
+"""Bases of every entry form: fields that read the trade's figures, a key that makes an entry count once, rows.
+
+A field that can't be read answers with a sentence and keeps what was typed; nothing is guessed.
+"""
+
+import uuid
+from typing import ClassVar
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.forms.renderers import DjangoTemplates
+from django.template import loader
+
+from custody.calc import fineness, mass
+
+_LOST = "The page lost {}. Open it again and enter it anew."
+_DJANGO_REQUIRED = forms.Field.default_error_messages["required"]
+
+
+class KitRenderer(DjangoTemplates):
+    """Forms, fields and rows by templates/ui/; the plain widgets by Django's own templates."""
+
+    form_template_name = "ui/form.html"
+    field_template_name = "ui/field.html"
+    formset_template_name = "ui/rows.html"
+
+    def get_template(self, template_name):
+        if template_name.startswith("ui/"):
+            return loader.get_template(template_name)
+        return super().get_template(template_name)
+
+
+class _FigureField(forms.Field):
+    """A figure typed as text, cleaned to a whole number; ``what`` names it in the sentence of a refusal."""
+
+    widget = forms.TextInput
+    what = ""
+
+    def __init__(self, *, what: str = "", zero: bool = False, **kwargs):
+        self.what, self.zero = what or self.what, zero
+        super().__init__(**kwargs)
+
+    def widget_attrs(self, widget):
+        return {"class": "figure", "inputmode": "decimal", "autocomplete": "off", "data-scan": True}
+
+    def to_python(self, value):
+        if value is None or isinstance(value, int):
+            return value
+        if not value.strip():
+            return None
+        try:
+            return self.parse(value)
+        except ValueError as error:
+            raise ValidationError(str(error), code="unreadable") from error
+
+    def prepare_value(self, value):
+        return self.show(value) if isinstance(value, int) else value
+
+    def has_changed(self, initial, data):
+        return not self.disabled and (self.prepare_value(initial) or "") != (data or "").strip()
+
+
+class GramsField(_FigureField):
+    """Grams as typed or sent by a scale, cleaned to integer milligrams; ``None`` when blank.
+
+    ``metal`` ("gross" or a chemical symbol) makes the running balance count it. ``zero`` allows zero (a metal
+    may be absent, a weight may not); ``signed`` allows a leading minus, for what a declared loss gives back.
+    """
+
+    def __init__(self, *, metal: str = "", signed: bool = False, **kwargs):
+        self.metal, self.signed = metal, signed
+        symbol = metal and metal != "gross"
+        what = f"weight of {metal}" if symbol else "gross weight" if metal else "weight"
+        named = {"what": what, "zero": bool(symbol)}
+        if metal:
+            named["label"] = f"{metal if symbol else 'Gross'}, g"
+        super().__init__(**named | kwargs)
+
+    def widget_attrs(self, widget):
+        balance = {"data-metal": self.metal} if self.metal else {}
+        return super().widget_attrs(widget) | balance | ({"data-signed": True} if self.signed else {})
+
+    def parse(self, text: str) -> int:
+        text = text.strip()
+        negative = self.signed and text[0] in f"-{mass.MINUS}"
+        size = mass.parse_grams(text[negative:], what=self.what, allow_units=True, allow_zero=self.zero)
+        return -size if negative else size
+
+    def show(self, mg: int) -> str:
+        return mass.plain_grams(mg)
+
+
+class PerMilleField(_FigureField):
+    """Fineness in parts per thousand, cleaned to integer parts per million; ``None`` when blank."""
+
+    what = "fineness"
+
+    def parse(self, text: str) -> int:
+        return fineness.parse_per_mille(text, what=self.what, allow_zero=self.zero)
+
+    def show(self, ppm: int) -> str:
+        return fineness.format_per_mille(ppm)
+
+
+class ScanField(forms.CharField):
+    """A number typed or scanned: lot, bar, receipt. Enter moves on to the next field."""
+
+    wide = True
+
+    def __init__(self, *, max_length: int = 64, **kwargs):
+        super().__init__(max_length=max_length, **kwargs)
+
+    def widget_attrs(self, widget):
+        plain = {"class": "mark", "autocomplete": "off", "autocapitalize": "off", "spellcheck": "false"}
+        return super().widget_attrs(widget) | plain | {"data-scan": True}
+
+
+class MomentField(forms.DateTimeField):
+    """A local date and minute, cleaned to an aware datetime in the refinery's zone."""
+
+    widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
+    default_error_messages: ClassVar = {"invalid": "Give a date and a time, like 2024-01-31 14:05."}
+
+
+class KitForm(forms.Form):
+    """A form drawn by the kit. ``mark_optional`` says beside a label that it may stay blank."""
+
+    default_renderer = KitRenderer
+    mark_optional = True
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        for name, field in self.fields.items():
+            if field.error_messages.get("required") == _DJANGO_REQUIRED:
+                label = field.label or name.replace("_", " ").capitalize()
+                field.error_messages["required"] = f"{label} is missing."
+
+
+class BaseForm(KitForm):
+    """An entry. Its ``request_key`` stays the same however often it is sent, so the book records it once."""
+
+    request_key = forms.UUIDField(
+        widget=forms.HiddenInput,
+        initial=uuid.uuid4,
+        error_messages=dict.fromkeys(("required", "invalid"), _LOST.format("its key")),
+    )
+
+    def refuse(self, refusal: Exception) -> None:
+        """Say on the page what the book refused, beside the field that the refusal names if there is one."""
+        field = getattr(refusal, "field", "")
+        self.add_error(field if field in self.fields else None, getattr(refusal, "sentence", str(refusal)))
+
+
+class RowForm(KitForm):
+    """One row of an entry. A row that was not on the page, or left as it was, counts for nothing."""
+
+    mark_optional = False
+
+    def has_changed(self):
+        names = [self.add_prefix(name) for name in self.fields]
+        if self.is_bound and not any(name in self.data or name in self.files for name in names):
+            return False
+        return super().has_changed()
+
+
+class BaseRows(forms.BaseFormSet):
+    """Rows of an entry: at least ``least`` filled, no lot named twice. Use ``rows_of`` to make one.
+
+    ``side`` (in, add, out, loss) makes them lines of the running balance.
+    """
+
+    title = "Lines"
+    row_word = "line"
+    add_label = "Add a line"
+    note = ""
+    side = ""
+    least = 1
+    lot_field = "lot"
+    default_error_messages: ClassVar = {"missing_management_form": _LOST.format("its rows")}
+
+    @property
+    def filled(self) -> list[forms.Form]:
+        """The rows that say something, in order."""
+        return [form for form in self.forms if form.has_changed()]
+
+    @property
+    def rows(self) -> list[dict]:
+        """Cleaned values of the filled rows."""
+        return [form.cleaned_data for form in self.filled]
+
+    @property
+    def shown(self) -> list[forms.Form]:
+        """Rows that are always drawn: up to the last one that says something, one at least."""
+        numbered = enumerate(self.forms, start=1)
+        last = max((number for number, form in numbered if form.has_changed() or form.initial), default=1)
+        return self.forms[:last]
+
+    @property
+    def spare(self) -> list[forms.Form]:
+        """Blank rows for a browser without script."""
+        drawn = len(self.shown)
+        for number, form in enumerate(self.forms[drawn:], start=drawn + 1):
+            form.number = number
+        return self.forms[drawn:]
+
+    def clean(self):
+        if len(self.filled) < self.least:
+            words = "one" if self.least == 1 else str(self.least)
+            raise ValidationError(f"Fill in at least {words} {self.row_word}.", code="too_few")
+        self._refuse_twice()
+
+    def _refuse_twice(self):
+        seen = {}
+        for number, form in enumerate(self.forms, start=1):
+            lot = getattr(form, "cleaned_data", {}).get(self.lot_field)
+            if not lot:
+                continue
+            first = seen.setdefault(str(lot).casefold(), number)
+            if first != number:
+                form.add_error(self.lot_field, f"{lot} stands in {self.row_word} {first} already. Name each lot once.")
+
+
+def rows_of(row_form: type[RowForm], base: type[BaseRows] = BaseRows, *, extra: int = 3, most: int = 200):
+    """A formset class of these rows; ``extra`` blank ones for a browser without script, never more than ``most``."""
+    return forms.formset_factory(
+        row_form, formset=base, extra=extra, max_num=most, absolute_max=most, validate_max=True, renderer=KitRenderer()
+    )

@@ -1,0 +1,89 @@
+"""Bases of every list: a ledger page with ruled cash columns, which becomes a stack of cards on a phone."""
+
+from typing import ClassVar
+
+import django_tables2 as tables
+from django.template.loader import render_to_string
+from django.urls import reverse
+
+from custody.templatetags import metal
+
+
+class BaseTable(tables.Table):
+    """A list. ``caption`` names it on the page and to screen readers; ``empty_text`` says what is not there."""
+
+    caption = ""
+
+    class Meta:
+        template_name = "ui/table.html"
+        empty_text = "Nothing here."
+        default = metal.UNKNOWN
+
+
+class FigureColumn(tables.Column):
+    """Right-aligned figures; the unit stands in the header."""
+
+    unit = ""
+    show = staticmethod(str)
+
+    def __init__(self, verbose_name: str, *, unit: str | None = None, **kwargs):
+        self.unit = self.unit if unit is None else unit
+        attrs = kwargs.pop("attrs", {})
+        for part in ("th", "td", "tf"):
+            attrs = attrs | {part: {"class": "mass"} | attrs.get(part, {})}
+        super().__init__(verbose_name, attrs=attrs, **kwargs)
+
+    @property
+    def header(self) -> str:
+        return f"{self.verbose_name}, {self.unit}" if self.unit else self.verbose_name
+
+    def render(self, value):
+        return self.show(value)
+
+
+class MassColumn(FigureColumn):
+    """Integer milligrams, shown in grams, kilograms or troy ounces ("g", "kg", "oz t")."""
+
+    SHOW: ClassVar = {"g": metal.grams, "kg": metal.kilograms, "oz t": metal.ounces}
+    unit = "g"
+
+    def show(self, value):
+        return self.SHOW[self.unit](value)
+
+
+class FinenessColumn(FigureColumn):
+    """Integer parts per million, shown in parts per thousand."""
+
+    unit = "‰"
+    show = staticmethod(metal.permille_figure)
+
+
+class MomentColumn(tables.Column):
+    """An aware datetime, shown as local date and minute."""
+
+    def render(self, value):
+        return render_to_string("ui/time.html", {"at": value})
+
+
+class LotColumn(tables.Column):
+    """A lot, bar or receipt by its number, leading to its page: ``viewname`` with the number as ``argument``."""
+
+    def __init__(self, *args, viewname: str = "lot", argument: str = "number", **kwargs):
+        self.viewname, self.argument = viewname, argument
+        super().__init__(*args, **kwargs)
+
+    def render(self, value):
+        url = reverse(self.viewname, kwargs={self.argument: value})
+        return render_to_string("ui/lot.html", {"number": value, "url": url})
+
+
+class StatusColumn(tables.Column):
+    """A word of standing. ``tones`` gives the shape and colour of each word; the word is always there."""
+
+    def __init__(self, *args, tones: dict[str, str] | None = None, **kwargs):
+        self.tones = tones or {}
+        super().__init__(*args, **kwargs)
+
+    def render(self, value):
+        word = getattr(value, "label", value)
+        return render_to_string("ui/status.html", {"word": word, "tone": self.tones.get(value, "plain")})
