@@ -6,6 +6,8 @@ class CustodyConfig(AppConfig):
     name = "custody"
 
     def ready(self):
+        from custody.actions.rulebook import copy_rules
         from custody.grants import grant_tables
 
         post_migrate.connect(grant_tables, sender=self)
+        post_migrate.connect(copy_rules, sender=self)

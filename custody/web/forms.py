@@ -152,15 +152,21 @@ class BaseForm(KitForm):
 
 
 class RowForm(KitForm):
-    """One row of an entry. A row that was not on the page, or left as it was, counts for nothing."""
+    """One row of an entry. A row that says no more than its fields' defaults counts for nothing.
+
+    What a view fills in beforehand counts as said: sent back untouched, it is meant.
+    """
 
     mark_optional = False
 
     def has_changed(self):
-        names = [self.add_prefix(name) for name in self.fields]
-        if self.is_bound and not any(name in self.data or name in self.files for name in names):
+        return self.is_bound and any(self._said(name, field) for name, field in self.fields.items())
+
+    def _said(self, name: str, field: forms.Field) -> bool:
+        if field.widget.value_omitted_from_data(self.data, self.files, self.add_prefix(name)):
             return False
-        return super().has_changed()
+        default = field.initial() if callable(field.initial) else field.initial
+        return field.has_changed(default, self[name].data)
 
 
 class BaseRows(forms.BaseFormSet):
@@ -177,6 +183,10 @@ class BaseRows(forms.BaseFormSet):
     least = 1
     lot_field = "lot"
     default_error_messages: ClassVar = {"missing_management_form": _LOST.format("its rows")}
+
+    def initial_form_count(self):
+        # Once sent, rows may have been removed and added: which of them a view had filled in tells nothing.
+        return 0 if self.is_bound else super().initial_form_count()
 
     @property
     def filled(self) -> list[forms.Form]:

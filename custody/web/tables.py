@@ -14,10 +14,9 @@ class BaseTable(tables.Table):
 
     caption = ""
 
-    class Meta:
-        template_name = "ui/table.html"
-        empty_text = "Nothing here."
-        default = metal.UNKNOWN
+    def __init__(self, *args, template_name: str = "ui/table.html", **kwargs):
+        # Not in Meta: a table with a Meta of its own would silently lose it.
+        super().__init__(*args, template_name=template_name, **kwargs)
 
 
 class FigureColumn(tables.Column):

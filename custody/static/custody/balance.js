@@ -102,7 +102,15 @@ function say(form, open, unread, touched) {
   if (word.textContent !== text) word.textContent = text;
 }
 
+/** A figure half typed, like "1.", is no mistake yet: the balance waits until it can be read or is left. */
+function typing(form) {
+  const input = document.activeElement;
+  return form.contains(input) && input.matches("input[data-metal], [data-balance-part]")
+    && milligrams(input.value, "signed" in input.dataset) === undefined;
+}
+
 function update(form) {
+  if (typing(form)) return;
   const { sums, unread } = total(form);
   const open = [];
   let touched = false;
@@ -120,6 +128,6 @@ function update(form) {
 }
 
 for (const form of document.querySelectorAll("form[data-balance-form]")) {
-  for (const event of ["input", "change", "rows"]) form.addEventListener(event, () => update(form));
+  for (const event of ["input", "change", "focusout", "rows"]) form.addEventListener(event, () => update(form));
   update(form);
 }

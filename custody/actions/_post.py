@@ -1,0 +1,95 @@
+"""The only inserter of operations and movements: one call of custody_post(), one durable transaction.
+
+Also the only place where PostgreSQL's refusals become the house's own (errors.py).
+"""
+
+import hashlib
+import json
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db import Error, connection, transaction
+from psycopg.types.json import Jsonb
+
+from custody.errors import Busy, Refusal, refusal_named
+
+#: A lot that somebody else works on is waited for this long, then refused as busy.
+LOCK_TIMEOUT = "10s"
+
+
+@dataclass(frozen=True, slots=True)
+class Posted:
+    """What was recorded: the operation's id and number, and its outputs' lot numbers in their order."""
+
+    id: int
+    number: str
+    lots: tuple[str, ...]
+    replayed: bool
+
+
+@contextmanager
+def refusals():
+    """Turns a refusal of PostgreSQL into the named one; anything else passes as it is."""
+    try:
+        yield
+    except Error as error:
+        raise _translate(error) from error
+
+
+def _translate(error: Error) -> Exception:
+    cause = error.__cause__
+    diag = getattr(cause, "diag", None)
+    if diag is None:
+        return error
+    if diag.sqlstate in ("55P03", "40P01"):
+        return Busy()
+    if diag.sqlstate == "CB001":
+        return refusal_named(diag.constraint_name, diag.message_primary, json.loads(diag.message_detail))
+    if diag.constraint_name:
+        refusal = refusal_named(diag.constraint_name, diag.message_primary, {})
+        return refusal if type(refusal) is not Refusal else error
+    return error
+
+
+def post(request: dict[str, Any]) -> Posted:
+    """Records one operation, whole or not at all, and gives what was recorded.
+
+    ``request`` is the operation record with masses in milligrams (sql/post_lines.sql); ``at`` an aware datetime, ``by``
+    a user's id. Raises a ``Refusal``.
+    """
+    with refusals(), transaction.atomic(durable=True):
+        return post_in_transaction(request)
+
+
+def post_in_transaction(request: dict[str, Any]) -> Posted:
+    """As ``post``, inside a transaction that the caller's action has open."""
+    body = {key: value for key, value in request.items() if value is not None}
+    if isinstance(body.get("at"), datetime):
+        body["at"] = body["at"].isoformat()
+    if "request_key" in body:
+        body["request_key"] = str(body["request_key"])
+        body.setdefault("request_sha256", fingerprint(body))
+    with connection.cursor() as cursor:
+        cursor.execute(f"SET LOCAL lock_timeout = '{LOCK_TIMEOUT}'")
+        cursor.execute("SELECT custody_post(%s)", [Jsonb(body)])
+        answer = cursor.fetchone()[0]
+        answer = json.loads(answer) if isinstance(answer, str) else answer
+    return Posted(answer["id"], answer["number"], tuple(answer["lots"]), answer["replayed"])
+
+
+def call(function: str, *arguments: Any) -> Any:
+    """Calls another of the ledger's functions inside the caller's transaction and gives its answer."""
+    marks = ", ".join(["%s"] * len(arguments))
+    with refusals(), connection.cursor() as cursor:
+        cursor.execute(f"SET LOCAL lock_timeout = '{LOCK_TIMEOUT}'")
+        cursor.execute(f"SELECT {function}({marks})", list(arguments))
+        return cursor.fetchone()[0]
+
+
+def fingerprint(body: dict[str, Any]) -> str:
+    """SHA-256 of what was asked, without the moment of asking: a form sent twice is the same request."""
+    stable = {key: value for key, value in body.items() if key not in ("at", "request_key", "request_sha256")}
+    text = json.dumps(stable, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=str)
+    return hashlib.sha256(text.encode()).hexdigest()

@@ -1,0 +1,84 @@
+"""Who may do what: one permission per verb, pure predicates.
+
+A role is data (a grant to a person, see models.access); what a role may do is this table.
+"""
+
+from enum import StrEnum
+
+from custody.terms import Role
+
+
+class Verb(StrEnum):
+    """One verb, one permission."""
+
+    RECEIVE = "receive"
+    WEIGH = "weigh"
+    MELT = "melt"
+    SAMPLE = "sample"
+    DETERMINE = "determine"
+    ACCEPT = "accept an assay"
+    REFINE = "refine"
+    CAST = "cast"
+    HAND_OVER = "hand over"
+    DISPATCH = "dispatch"
+    SETTLE = "settle"
+    APPROVE = "approve a settlement"
+    CLEAR = "hold and release"
+    COUNTERSIGN = "countersign"
+    REVERSE = "reverse"
+    CORRECT = "correct"
+    CLOSE_PERIOD = "close a period"
+    MANAGE_PEOPLE = "manage people"
+    KEEP_PARTIES = "keep parties"
+    TRACE = "trace"
+    READ_BOOK = "read the book"
+    READ_OWN = "read own papers"
+
+
+MAY: dict[Role, frozenset[Verb]] = {
+    Role.FRONT_DESK: frozenset(
+        {Verb.RECEIVE, Verb.WEIGH, Verb.KEEP_PARTIES, Verb.HAND_OVER, Verb.READ_BOOK}
+    ),
+    Role.SAMPLER: frozenset({Verb.WEIGH, Verb.MELT, Verb.SAMPLE, Verb.HAND_OVER, Verb.READ_BOOK}),
+    Role.ASSAYER: frozenset(
+        {Verb.WEIGH, Verb.DETERMINE, Verb.ACCEPT, Verb.SAMPLE, Verb.HAND_OVER, Verb.READ_BOOK}
+    ),
+    Role.OPERATOR: frozenset(
+        {Verb.WEIGH, Verb.MELT, Verb.REFINE, Verb.CAST, Verb.HAND_OVER, Verb.READ_BOOK, Verb.REVERSE}
+    ),
+    Role.VAULT: frozenset(
+        {Verb.WEIGH, Verb.HAND_OVER, Verb.DISPATCH, Verb.READ_BOOK}
+    ),
+    Role.ACCOUNTANT: frozenset(
+        {Verb.SETTLE, Verb.CORRECT, Verb.CLOSE_PERIOD, Verb.READ_BOOK, Verb.TRACE, Verb.REVERSE}
+    ),
+    Role.COMPLIANCE: frozenset({Verb.CLEAR, Verb.TRACE, Verb.READ_BOOK, Verb.KEEP_PARTIES}),
+    Role.MANAGER: frozenset(
+        {
+            Verb.COUNTERSIGN,
+            Verb.APPROVE,
+            Verb.ACCEPT,
+            Verb.REVERSE,
+            Verb.CORRECT,
+            Verb.MANAGE_PEOPLE,
+            Verb.KEEP_PARTIES,
+            Verb.READ_BOOK,
+            Verb.TRACE,
+        }
+    ),
+    Role.AUDITOR: frozenset({Verb.READ_BOOK, Verb.TRACE}),
+    Role.CUSTOMER: frozenset({Verb.READ_OWN}),
+}
+
+#: Verbs that change nothing.
+READ_ONLY = frozenset({Verb.READ_BOOK, Verb.READ_OWN, Verb.TRACE})
+
+
+def may(roles: frozenset[Role], verb: Verb) -> bool:
+    """Whether a person with these roles may do this verb."""
+    return any(verb in MAY[role] for role in roles)
+
+
+def is_staff(roles: frozenset[Role]) -> bool:
+    """Whether these roles open the staff's door; a customer's alone never does."""
+    return may(roles, Verb.READ_BOOK)

@@ -1,0 +1,2 @@
+DROP FUNCTION custody_balanced() CASCADE;
+DROP FUNCTION custody_sealed() CASCADE;

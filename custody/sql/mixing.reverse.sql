@@ -1,0 +1,4 @@
+DROP FUNCTION custody_mixture_of(custody_lot[]);
+DROP TYPE custody_mixture;
+DROP FUNCTION custody_check_mixing(custody_lot[]);
+DROP FUNCTION custody_same_parcels(custody_lot[]);

@@ -1,0 +1,11 @@
+DROP TRIGGER vector_sealed ON custody_vector;
+DROP FUNCTION custody_origin_conserved() CASCADE;
+DROP INDEX custody_vector_origins;
+DROP FUNCTION custody_store_vector(bigint, int, int, bigint[], bigint[]);
+DROP FUNCTION custody_taken(bigint);
+DROP FUNCTION custody_content(bigint, bigint[], boolean);
+DROP FUNCTION custody_sole(bigint, boolean, bigint[]);
+DROP FUNCTION custody_whole_vector(bigint, smallint);
+DROP FUNCTION custody_slice(bigint, smallint, varbit[], bigint[], boolean);
+DROP FUNCTION custody_columns(custody_lot);
+DROP FUNCTION custody_columns(custody_movement);

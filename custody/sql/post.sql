@@ -1,0 +1,30 @@
+-- The one door into the ledger. An operation is recorded whole or not at all. The application may execute this
+-- function; it has no right to write the ledger's tables. Locks: the month shared, the lots by id, the metal accounts.
+CREATE FUNCTION custody_post(request jsonb) RETURNS jsonb
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+DECLARE
+    op custody_operation;
+    rule custody_rule;
+    earlier custody_operation;
+BEGIN
+    IF request ? 'request_key' THEN
+        -- A form sent twice waits here for the first and then gets the same answer.
+        PERFORM pg_advisory_xact_lock(hashtextextended(request ->> 'request_key', 0));
+        SELECT * INTO earlier FROM custody_operation WHERE request_key = (request ->> 'request_key')::uuid;
+        IF FOUND AND encode(earlier.request_sha256, 'hex') IS DISTINCT FROM request ->> 'request_sha256' THEN
+            PERFORM custody_refuse('request_key', 'This request was recorded before with other figures.',
+                                   jsonb_build_object('operation', earlier.number));
+        ELSIF FOUND THEN
+            RETURN jsonb_build_object('id', earlier.id, 'number', earlier.number, 'replayed', true, 'lots',
+                (SELECT coalesce(jsonb_agg(l.number ORDER BY m.line), '[]') FROM custody_movement m
+                   JOIN custody_lot l ON l.id = m.lot_id WHERE m.operation_id = earlier.id AND m.side = 'out'));
+        END IF;
+    END IF;
+    rule := custody_rule_of(request ->> 'kind');
+    op := custody_head(request);
+    RETURN CASE op.kind
+        WHEN 'receive' THEN custody_post_receive(op, rule, request)
+        WHEN 'value' THEN custody_post_value(op, rule, request)
+        WHEN 'reverse' THEN custody_post_reversal(op, request)
+        ELSE custody_post_step(op, rule, request) END;
+END $$;

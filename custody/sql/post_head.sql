@@ -1,0 +1,139 @@
+-- The head of an operation, its tolerance, and the seal.
+CREATE FUNCTION custody_head(request jsonb) RETURNS custody_operation
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    op custody_operation;
+BEGIN
+    op.id := nextval('custody_operation_id_seq');
+    op.kind := request ->> 'kind';
+    op.at := (request ->> 'at')::timestamptz;
+    op.day := custody_open_day(op.at);
+    op.recorded_at := clock_timestamp();
+    op.by_id := (request ->> 'by')::bigint;
+    op.source := coalesce(request ->> 'source', 'live');
+    op.reason := coalesce(request ->> 'reason', '');
+    op.about := (request ->> 'about')::date;
+    op.basis := coalesce(request ->> 'basis', '');
+    op.delivered_by := coalesce(request ->> 'delivered_by', '');
+    op.acceptance_id := (request ->> 'acceptance')::bigint;
+    op.over_tolerance := false;
+    op.countersign_meaning := coalesce(request ->> 'countersign_meaning', '');
+    op.countersigned_by_id := (request ->> 'countersigned_by')::bigint;
+    op.countersigned_at := CASE WHEN request ? 'countersigned_by' THEN op.recorded_at END;
+    op.request_key := (request ->> 'request_key')::uuid;
+    op.request_sha256 := decode(request ->> 'request_sha256', 'hex');
+    op.number := coalesce(request ->> 'number', CASE op.kind
+        WHEN 'receive' THEN custody_number('R', 'custody_number_receipt', op.at)
+        ELSE custody_number('OP', 'custody_number_operation', op.at) END);
+    IF EXISTS (SELECT FROM custody_operation WHERE number = op.number) THEN
+        PERFORM custody_refuse('number_taken', format('Operation %s is recorded already.', op.number),
+                               jsonb_build_object('number', op.number));
+    END IF;
+    IF request ? 'party' THEN
+        SELECT id INTO op.party_id FROM custody_party WHERE code = request ->> 'party';
+        IF op.party_id IS NULL THEN
+            PERFORM custody_refuse('unknown_party', format('There is no party %s.', request ->> 'party'),
+                                   jsonb_build_object('party', request ->> 'party'));
+        END IF;
+    END IF;
+    op.place_id := custody_place(request ->> 'place', NULL);
+    RETURN op;
+END $$;
+
+CREATE FUNCTION custody_place(place_code text, otherwise bigint) RETURNS bigint
+LANGUAGE plpgsql STABLE SET search_path = public, pg_temp AS $$
+DECLARE
+    found_place bigint;
+BEGIN
+    IF place_code IS NULL THEN
+        RETURN otherwise;
+    END IF;
+    SELECT id INTO found_place FROM custody_place WHERE code = place_code AND active;
+    IF found_place IS NULL THEN
+        PERFORM custody_refuse('unknown_place', format('There is no place %s.', place_code),
+                               jsonb_build_object('place', place_code));
+    END IF;
+    RETURN found_place;
+END $$;
+
+CREATE FUNCTION custody_rule_of(a_kind text) RETURNS custody_rule
+LANGUAGE plpgsql STABLE SET search_path = public, pg_temp AS $$
+DECLARE
+    rule custody_rule;
+BEGIN
+    SELECT * INTO rule FROM custody_rule WHERE kind = a_kind;
+    IF NOT FOUND THEN
+        PERFORM custody_refuse('unknown_kind', format('There is no kind of operation %s.', a_kind),
+                               jsonb_build_object('kind', a_kind));
+    END IF;
+    RETURN rule;
+END $$;
+
+-- I12: past its tolerance a step needs a second person's word. Precious metals are watched against what went in
+-- (for the finish of a run: what was charged into it); gross only for unweighed water or gas.
+CREATE FUNCTION custody_check_tolerance(op custody_operation, rule custody_rule, taken bigint[], lines custody_line[])
+RETURNS custody_operation
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    metals text[] := ARRAY['Au', 'Ag', 'Pt', 'Pd'];
+    lost bigint;
+    gained bigint;
+    worst text;
+BEGIN
+    FOR c IN 2..5 LOOP
+        SELECT coalesce(greatest(sum(amounts[c]) FILTER (WHERE amounts[c] > 0),
+                                 -sum(amounts[c]) FILTER (WHERE amounts[c] < 0)), 0) INTO lost
+          FROM unnest(lines) WHERE side = 'loss' AND what <> 'sample consumed';
+        IF lost > rule.grace_mg AND lost::numeric * 1000000 > rule.tolerance_ppm::numeric * taken[c] THEN
+            worst := coalesce(worst, metals[c - 1]);
+        END IF;
+    END LOOP;
+    SELECT coalesce(sum(amounts[1]), 0) INTO gained FROM unnest(lines)
+     WHERE side = 'add' AND what = 'unweighed water or gas';
+    IF gained::numeric * 1000000 > rule.gain_ppm::numeric * greatest(taken[1], 1) THEN
+        worst := coalesce(worst, 'gross');
+    END IF;
+    op.over_tolerance := worst IS NOT NULL OR op.kind = 'difference';
+    IF op.over_tolerance AND op.countersigned_by_id IS NULL AND op.source <> 'history' THEN
+        PERFORM custody_refuse('countersignature_needed',
+            format('%s is past the tolerance of %s: a second person countersigns with a reason.', worst, rule.kind),
+            jsonb_build_object('metal', worst, 'kind', rule.kind, 'tolerance_ppm', rule.tolerance_ppm));
+    END IF;
+    IF op.countersigned_by_id IS NOT NULL THEN
+        IF op.countersigned_by_id = op.by_id THEN
+            PERFORM custody_refuse('countersigned_by_another', 'Nobody countersigns for himself.', '{}');
+        ELSIF NOT EXISTS (SELECT FROM custody_rolegrant
+                           WHERE user_id = op.countersigned_by_id AND role = 'manager') THEN
+            PERFORM custody_refuse('countersigner_right', 'Only a manager countersigns.', '{}');
+        ELSIF op.reason = '' THEN
+            PERFORM custody_refuse('reason_needed', 'A countersigned step needs a reason.', '{}');
+        END IF;
+    END IF;
+    RETURN op;
+END $$;
+
+CREATE FUNCTION custody_check_balance(op custody_operation, lines custody_line[]) RETURNS void
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    came bigint[] := custody_sum(lines, ARRAY['in', 'add']);
+    went bigint[] := custody_sum(lines, ARRAY['out', 'loss']);
+BEGIN
+    IF came <> went THEN
+        PERFORM custody_refuse('balance', 'In + added does not equal out + declared losses.',
+            jsonb_build_object('operation', op.number, 'missing_mg', jsonb_build_object(
+                'gross', came[1] - went[1], 'Au', came[2] - went[2], 'Ag', came[3] - went[3],
+                'Pt', came[4] - went[4], 'Pd', came[5] - went[5], 'Cu', came[6] - went[6])));
+    END IF;
+END $$;
+
+CREATE FUNCTION custody_seal(op custody_operation, lines int) RETURNS jsonb
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+BEGIN
+    op.movement_count := lines;
+    op.canonical := custody_canonical(op);
+    op.sha256 := sha256(convert_to(op.canonical, 'UTF8'));
+    INSERT INTO custody_operation SELECT op.*;
+    RETURN jsonb_build_object('id', op.id, 'number', op.number, 'replayed', false, 'lots',
+        (SELECT coalesce(jsonb_agg(l.number ORDER BY m.line), '[]') FROM custody_movement m
+           JOIN custody_lot l ON l.id = m.lot_id WHERE m.operation_id = op.id AND m.side = 'out'));
+END $$;

@@ -1,0 +1,2 @@
+DROP FUNCTION custody_post_receive(custody_operation, custody_rule, jsonb);
+DROP FUNCTION custody_returned_bar(jsonb);

@@ -1,0 +1,81 @@
+-- A receipt: parcels across the counter. Every parcel is an origin. Live parcels are unvalued until an accepted assay
+-- values them, and wait for release; a past record (history) counts as valued by its fine metal and released.
+CREATE FUNCTION custody_post_receive(op custody_operation, rule custody_rule, request jsonb) RETURNS jsonb
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    entry jsonb;
+    line custody_line;
+    rest custody_line[] := '{}';
+    of_owner bigint;
+    oid bigint;
+    mid bigint;
+    mix custody_mixture;
+    d jsonb;
+BEGIN
+    IF jsonb_array_length(coalesce(request -> 'inputs', '[]')) > 0
+            OR jsonb_array_length(coalesce(request -> 'losses', '[]')) > 0 THEN
+        PERFORM custody_refuse('receive', 'A receipt has outputs only.', '{}');
+    ELSIF op.party_id IS NULL THEN
+        PERFORM custody_refuse('unknown_party', 'A receipt names the party that delivers.', '{}');
+    END IF;
+    IF coalesce(request ->> 'owner', CASE WHEN op.basis = 'toll' THEN request ->> 'party' END) IS NOT NULL
+            AND op.basis <> 'purchase' THEN
+        SELECT id INTO of_owner FROM custody_party WHERE code = coalesce(request ->> 'owner', request ->> 'party');
+        IF of_owner IS NULL THEN
+            PERFORM custody_refuse('unknown_party', 'There is no such owner.', jsonb_build_object('party', request ->> 'owner'));
+        END IF;
+    END IF;
+    FOR entry IN SELECT * FROM jsonb_array_elements(coalesce(request -> 'outputs', '[]')) LOOP
+        line := custody_ready_output(op, custody_read_output(op, entry,
+            NOT (entry ? 'fine_mg' AND op.source <> 'live')), NULL);
+        rest := rest || line;
+    END LOOP;
+    IF cardinality(rest) = 0 THEN
+        PERFORM custody_refuse('no_outputs', 'A receipt has at least one parcel.', '{}');
+    END IF;
+    PERFORM custody_put_movement(nextval('custody_movement_id_seq'), op, 1, ROW('in', NULL, NULL, 'delivered', '',
+        custody_sum(rest, ARRAY['out']), false, true, '{}'::jsonb)::custody_line, NULL, NULL, 0, NULL, NULL, NULL);
+    FOR i IN 1..cardinality(rest) LOOP
+        line := rest[i];
+        d := line.detail;
+        mid := nextval('custody_movement_id_seq');
+        mix := ROW(op.id, concat_ws('|', d #>> '{origin,category}', d #>> '{origin,country}', d #>> '{origin,mine}'),
+            of_owner, false, coalesce(d ->> 'custody_model', 'mass balance'),
+            CASE op.source WHEN 'live' THEN 'awaiting release' ELSE 'released' END, line.valued, false);
+        INSERT INTO custody_origin (kind, lot_id, operation_id) VALUES ('parcel', line.lot_id, op.id) RETURNING id INTO oid;
+        PERFORM custody_put_movement(mid, op, i + 1, line, NULL, oid, 0, NULL, (d ->> 'custodian_id')::bigint,
+                                     (d ->> 'place_id')::bigint);
+        PERFORM custody_put_lot(op, line, mid, mix);
+        INSERT INTO custody_parcel (lot_id, line, category, country, mine, pieces, description, seal,
+            declared_gross_mg, declared_au_ppm, returned_from_id)
+        VALUES (line.lot_id, i, coalesce(d #>> '{origin,category}', ''), coalesce(d #>> '{origin,country}', ''),
+            coalesce(d #>> '{origin,mine}', ''), (d ->> 'pieces')::int, coalesce(d ->> 'description', ''),
+            coalesce(d ->> 'seal', ''), (d ->> 'declared_gross_mg')::bigint, (d ->> 'declared_au_ppm')::int,
+            custody_returned_bar(d));
+        INSERT INTO custody_originreceipt (origin_id, operation_id, gross_mg, au_mg, ag_mg, pt_mg, pd_mg, cu_mg)
+        VALUES (oid, op.id, line.amounts[1], line.amounts[2], line.amounts[3], line.amounts[4], line.amounts[5],
+                line.amounts[6]);
+        IF d ->> 'form' = 'bar' AND d ? 'serial' AND NOT d ? 'returned_from' THEN
+            PERFORM custody_put_bar(op, line);
+        END IF;
+    END LOOP;
+    RETURN custody_seal(op, cardinality(rest) + 1);
+END $$;
+
+-- A bar that comes back over the counter is a new parcel that names it.
+CREATE FUNCTION custody_returned_bar(d jsonb) RETURNS bigint
+LANGUAGE plpgsql STABLE SET search_path = public, pg_temp AS $$
+DECLARE
+    bar bigint;
+BEGIN
+    IF NOT d ? 'returned_from' THEN
+        RETURN NULL;
+    END IF;
+    SELECT b.id INTO bar FROM custody_bar b JOIN custody_lot l ON l.id = b.lot_id
+     WHERE l.number = d ->> 'returned_from' AND l.gross_mg = 0;
+    IF bar IS NULL THEN
+        PERFORM custody_refuse('unknown_bar', 'No bar of this house left under that lot number.',
+                               jsonb_build_object('lot', d ->> 'returned_from'));
+    END IF;
+    RETURN bar;
+END $$;

@@ -1,0 +1,255 @@
+-- Runs: charge, draw, finish. Gives the operation its run.
+CREATE FUNCTION custody_of_run(op custody_operation, request jsonb, lots custody_lot[], outs custody_line[])
+RETURNS custody_operation
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    content custody_lot;
+    vessel bigint;
+    contents int := 0;
+    l custody_lot;
+BEGIN
+    FOREACH l IN ARRAY lots LOOP
+        IF l.form = 'in process' THEN
+            content := l;
+            contents := contents + 1;
+        END IF;
+    END LOOP;
+    IF contents > 1 OR (op.kind IN ('draw', 'finish') AND (contents = 0 OR cardinality(lots) > 1)) THEN
+        PERFORM custody_refuse('run', format('A %s takes the content of one vessel.', op.kind), '{}');
+    ELSIF op.kind = 'charge' THEN
+        IF cardinality(outs) <> 1 OR outs[1].detail ->> 'form' <> 'in process'
+                OR outs[1].detail ->> 'place_id' IS NULL THEN
+            PERFORM custody_refuse('run', 'A charge makes one content, in process, in a vessel.', '{}');
+        END IF;
+        vessel := (outs[1].detail ->> 'place_id')::bigint;
+        IF contents = 1 AND content.place_id <> vessel THEN
+            PERFORM custody_refuse('run', 'A charge keeps the content in its vessel.', '{}');
+        ELSIF EXISTS (SELECT FROM custody_lot WHERE place_id = vessel AND form = 'in process' AND gross_mg > 0
+                      AND id IS DISTINCT FROM content.id) THEN
+            PERFORM custody_refuse('vessel_holds_content', 'The vessel holds a content: charge it together.', '{}');
+        END IF;
+    END IF;
+    op.run_id := content.run_id;
+    IF op.kind = 'charge' AND contents = 0 THEN
+        INSERT INTO custody_run (number, step, vessel_id, opened_by_id, content_id)
+        VALUES (custody_number('RUN', 'custody_number_run', op.at), coalesce(request ->> 'step', 'dissolve'),
+                vessel, op.id, outs[1].lot_id) RETURNING id INTO op.run_id;
+    ELSIF op.kind = 'charge' THEN
+        UPDATE custody_run SET content_id = outs[1].lot_id WHERE id = op.run_id;
+    END IF;
+    RETURN op;
+END $$;
+
+-- Metal recovered after all from a declared loss carries the origins lost there since the last recovery.
+CREATE FUNCTION custody_lost_since(of_cause text)
+RETURNS TABLE (column_no smallint, origin bigint, mg bigint)
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT t.column_no, t.origin, sum(t.mg)::bigint
+      FROM custody_movement m, LATERAL custody_content(m.id, custody_columns(m), true) t
+     WHERE m.side = 'loss' AND m.what = of_cause AND m.gross_mg >= 0
+       AND m.id > coalesce((SELECT max(r.id) FROM custody_movement r
+             WHERE r.side = 'loss' AND r.what = of_cause AND least(r.au_mg, r.ag_mg, r.pt_mg, r.pd_mg, r.cu_mg) < 0), 0)
+       AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = m.operation_id)
+     GROUP BY t.column_no, t.origin
+$$;
+
+-- Gains and recoveries join the pool first. Gives what they bring (columns, origins, milligrams) and the losses with
+-- the part of a recovery that exceeds what was lost split off as a difference.
+CREATE TYPE custody_gains AS (columns int[], origins bigint[], mgs bigint[], lines custody_line[]);
+CREATE FUNCTION custody_gather_gains(op custody_operation, losses custody_line[], first_line int) RETURNS custody_gains
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    g custody_gains := ROW('{}', '{}', '{}', '{}');
+    line custody_line;
+    excess bigint[] := '{0,0,0,0,0,0}';
+    difference bigint[] := '{0,0,0,0,0,0}';
+    found_lost record;
+    back bigint[];
+    mid_origin bigint;
+BEGIN
+    FOREACH line IN ARRAY losses LOOP
+        IF line.what <> 'measurement difference' AND least(line.amounts[2], line.amounts[3], line.amounts[4],
+                line.amounts[5], line.amounts[6]) < 0 THEN
+            excess := '{0,0,0,0,0,0}';
+            FOR c IN 2..6 LOOP
+                CONTINUE WHEN line.amounts[c] >= 0;
+                SELECT array_agg(origin ORDER BY origin) AS origins, array_agg(mg ORDER BY origin) AS mgs,
+                       coalesce(sum(mg), 0)::bigint AS total INTO found_lost
+                  FROM custody_lost_since(line.what) WHERE column_no = c - 1;
+                excess[c] := greatest(-line.amounts[c] - found_lost.total, 0);
+                line.amounts[c] := line.amounts[c] + excess[c];
+                CONTINUE WHEN line.amounts[c] = 0;
+                back := custody_apportion(-line.amounts[c], found_lost.mgs);
+                PERFORM custody_store_vector(op.id, first_line + cardinality(g.lines), c - 1, found_lost.origins, back);
+                FOR i IN 1..cardinality(back) LOOP
+                    g.columns := g.columns || (c - 1);
+                    g.origins := g.origins || found_lost.origins[i];
+                    g.mgs := g.mgs || back[i];
+                END LOOP;
+            END LOOP;
+            FOR c IN 2..6 LOOP difference[c] := difference[c] - excess[c]; END LOOP;
+        END IF;
+        g.lines := g.lines || line;
+    END LOOP;
+    IF difference <> '{0,0,0,0,0,0}' THEN
+        g.lines := g.lines || ROW('loss', NULL, NULL, 'measurement difference', 'more recovered than was lost',
+                                  difference, false, true, '{}'::jsonb)::custody_line;
+    END IF;
+    FOREACH line IN ARRAY g.lines LOOP
+        IF line.what = 'measurement difference' AND least(line.amounts[2], line.amounts[3], line.amounts[4],
+                line.amounts[5], line.amounts[6]) < 0 THEN
+            mid_origin := custody_gain(op, ARRAY[0, greatest(-line.amounts[2], 0), greatest(-line.amounts[3], 0),
+                greatest(-line.amounts[4], 0), greatest(-line.amounts[5], 0), greatest(-line.amounts[6], 0)]);
+            FOR c IN 2..6 LOOP
+                CONTINUE WHEN line.amounts[c] >= 0;
+                g.columns := g.columns || (c - 1);
+                g.origins := g.origins || mid_origin;
+                g.mgs := g.mgs || -line.amounts[c];
+            END LOOP;
+        END IF;
+    END LOOP;
+    RETURN g;
+END $$;
+
+-- Records a balanced set of lines over locked lots: everything after the checks.
+CREATE FUNCTION custody_record(op custody_operation, ins custody_line[], lots custody_lot[], rest custody_line[],
+    losses custody_line[], mix custody_mixture) RETURNS jsonb
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    in_ids bigint[] := custody_record_ins(op, ins, lots);
+    g custody_gains;
+    pools custody_pool[];
+    sole bigint;
+    sole_count int;
+    grown bigint;
+BEGIN
+    g := custody_gather_gains(op, losses, cardinality(ins) + cardinality(rest) + 1);
+    SELECT min(origin_id), count(DISTINCT coalesce(origin_id, -id)) INTO sole, sole_count
+      FROM custody_movement WHERE id = ANY (in_ids);
+    IF sole IS NULL OR sole_count > 1 OR cardinality(g.columns) > 0 THEN
+        sole := NULL;
+        pools := custody_pool_of(in_ids, g.columns, g.origins, g.mgs);
+        IF (pools[1]).origins IS NOT NULL THEN
+            -- Unvalued: origins go by gross, and flux takes part in their proportion.
+            SELECT coalesce(sum(amounts[1]), 0) INTO grown FROM unnest(rest || g.lines)
+             WHERE side IN ('out', 'loss') AND amounts[1] > 0;
+            pools[1] := ROW((pools[1]).origins, custody_apportion(grown, (pools[1]).mgs))::custody_pool;
+        END IF;
+    END IF;
+    PERFORM custody_record_outs(op, rest || g.lines, cardinality(ins) + 1, pools, sole, mix);
+    IF op.kind NOT IN ('value', 'difference') THEN
+        INSERT INTO custody_edge (parent_id, child_id, operation_id)
+        SELECT i.lot_id, o.lot_id, op.id FROM unnest(ins) i, unnest(rest) o
+         WHERE i.side = 'in' AND o.side = 'out' AND o.lot_id IS NOT NULL;
+        IF mix.several_owners THEN
+            PERFORM custody_claim_titles(op, in_ids);
+        END IF;
+    END IF;
+    RETURN custody_seal(op, cardinality(ins) + cardinality(rest) + cardinality(g.lines));
+END $$;
+
+-- Every output's number, lot id, place and custodian, before anything is written.
+CREATE FUNCTION custody_ready_output(op custody_operation, line custody_line, default_place bigint) RETURNS custody_line
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+BEGIN
+    line.lot_id := nextval('custody_lot_id_seq');
+    line.number := coalesce(line.number, custody_number('L', 'custody_number_lot', op.at));
+    IF EXISTS (SELECT FROM custody_lot WHERE number = line.number) THEN
+        PERFORM custody_refuse('lot_taken', format('There is a lot %s already.', line.number),
+                               jsonb_build_object('lot', line.number));
+    END IF;
+    line.detail := line.detail || jsonb_build_object('custodian_id', op.by_id, 'place_id',
+        coalesce(custody_place(coalesce(line.detail ->> 'vessel', line.detail ->> 'place'), op.place_id), default_place));
+    RETURN line;
+END $$;
+
+-- All steps of the plant, and divide, dispatch and difference.
+CREATE FUNCTION custody_post_step(op custody_operation, rule custody_rule, request jsonb) RETURNS jsonb
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    wants jsonb := coalesce(request -> 'inputs', '[]');
+    lots custody_lot[];
+    ins custody_line[] := '{}';
+    rest custody_line[] := '{}';
+    losses custody_line[] := '{}';
+    mix custody_mixture;
+    line custody_line;
+    entry jsonb;
+    base bigint[];
+    continues boolean := op.kind = 'difference';
+BEGIN
+    IF jsonb_array_length(wants) = 0 THEN
+        PERFORM custody_refuse('no_inputs', format('A %s takes at least one lot.', op.kind), '{}');
+    END IF;
+    lots := custody_lock_lots(ARRAY(SELECT e ->> 'lot' FROM jsonb_array_elements(wants) WITH ORDINALITY w(e, i) ORDER BY i));
+    FOR i IN 1..cardinality(lots) LOOP
+        PERFORM custody_check_lot(op, lots[i], NOT continues);
+        ins := ins || custody_take(op, lots[i], wants -> (i - 1));
+    END LOOP;
+    mix := custody_mixture_of(lots);
+    IF op.kind <> 'dispatch' THEN
+        PERFORM custody_check_mixing(lots);
+        IF cardinality(lots) > 1 AND (SELECT count(DISTINCT l.valued) FROM unnest(lots) l) > 1 THEN
+            PERFORM custody_refuse('not_valued', 'Valued and unvalued lots are not worked together.', '{}');
+        END IF;
+    END IF;
+    FOR entry IN SELECT * FROM jsonb_array_elements(coalesce(request -> 'additions', '[]')) LOOP
+        rest := rest || custody_read_addition(rule, entry);
+    END LOOP;
+    FOR entry IN SELECT * FROM jsonb_array_elements(coalesce(request -> 'outputs', '[]')) LOOP
+        line := custody_read_output(op, entry, NOT mix.valued);
+        IF continues THEN
+            line.lot_id := (lots[1]).id;
+            line.number := (lots[1]).number;
+            line.detail := entry || jsonb_build_object('continues', true, 'custodian_id', (lots[1]).custodian_id,
+                                                       'place_id', (lots[1]).place_id);
+        ELSE
+            line := custody_ready_output(op, line, (lots[1]).place_id);
+        END IF;
+        rest := rest || line;
+    END LOOP;
+    FOR entry IN SELECT * FROM jsonb_array_elements(coalesce(request -> 'losses', '[]')) LOOP
+        losses := losses || custody_read_loss(rule, entry);
+    END LOOP;
+    IF op.kind = 'dispatch' THEN
+        IF op.party_id IS NULL OR cardinality(rest || losses) > 0 THEN
+            PERFORM custody_refuse('dispatch', 'A dispatch names a party and has no outputs.', '{}');
+        END IF;
+        rest := rest || ROW('out', NULL, NULL, 'dispatched', '', custody_sum(ins, ARRAY['in']), false, true,
+                            '{}'::jsonb)::custody_line;
+    ELSIF continues AND (cardinality(lots) > 1 OR NOT (ins[1]).whole OR cardinality(rest) <> 1) THEN
+        PERFORM custody_refuse('difference', 'A difference corrects one whole lot.', '{}');
+    ELSIF NOT EXISTS (SELECT FROM unnest(rest) WHERE side = 'out')
+            AND op.kind NOT IN ('discharge', 'finish', 'sample', 'draw') THEN
+        PERFORM custody_refuse('no_outputs', format('A %s makes at least one lot.', op.kind), '{}');
+    END IF;
+    IF op.kind IN ('charge', 'draw', 'finish') THEN
+        op := custody_of_run(op, request, lots, ARRAY(SELECT r FROM unnest(rest) r WHERE r.side = 'out'));
+    ELSIF EXISTS (SELECT FROM unnest(rest) WHERE detail ->> 'form' = 'in process') AND NOT continues THEN
+        PERFORM custody_refuse('run', 'Only a charge makes a content in process.', '{}');
+    END IF;
+    PERFORM custody_check_balance(op, ins || rest || losses);
+    base := custody_sum(ins || rest, ARRAY['in', 'add']);
+    IF op.kind = 'finish' THEN
+        rule := custody_rule_of((SELECT step FROM custody_run WHERE id = op.run_id));
+        base := custody_charged(op.run_id);
+    END IF;
+    op := custody_check_tolerance(op, rule, base, rest || losses);
+    IF op.kind = 'dispatch' THEN
+        PERFORM custody_check_gate(op, coalesce(request ->> 'against', 'sale'), ins, lots);
+    END IF;
+    IF op.kind = 'finish' OR (op.kind = 'draw' AND (ins[1]).whole) THEN
+        UPDATE custody_run SET finished_by_id = op.id WHERE id = op.run_id;
+    END IF;
+    RETURN custody_record(op, ins, lots, rest, losses, mix);
+END $$;
+
+-- What was charged into a run, contents recharged not counted twice.
+CREATE FUNCTION custody_charged(of_run bigint) RETURNS bigint[]
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT ARRAY[coalesce(sum(m.gross_mg), 0), coalesce(sum(m.au_mg), 0), coalesce(sum(m.ag_mg), 0),
+                 coalesce(sum(m.pt_mg), 0), coalesce(sum(m.pd_mg), 0), coalesce(sum(m.cu_mg), 0)]::bigint[]
+      FROM custody_operation o JOIN custody_movement m ON m.operation_id = o.id LEFT JOIN custody_lot l ON l.id = m.lot_id
+     WHERE o.run_id = of_run AND o.kind = 'charge' AND m.side IN ('in', 'add') AND l.form IS DISTINCT FROM 'in process'
+       AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = o.id)
+$$;

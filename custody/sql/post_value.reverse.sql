@@ -1,0 +1,10 @@
+DROP FUNCTION custody_losses_of(bigint[]);
+DROP FUNCTION custody_post_value(custody_operation, custody_rule, jsonb);
+DROP FUNCTION custody_drawn_from(custody_lot);
+DROP FUNCTION custody_post_first_value(custody_operation, custody_lot[], bigint[], boolean);
+DROP FUNCTION custody_receive_metal(custody_operation, custody_lot, bigint[], boolean);
+DROP FUNCTION custody_continue(custody_lot, bigint[]);
+DROP FUNCTION custody_consumed_of(bigint);
+DROP FUNCTION custody_samples_of(bigint);
+DROP FUNCTION custody_value_of(custody_operation, custody_lot, jsonb);
+DROP FUNCTION custody_half_even(numeric, numeric);

@@ -1,0 +1,224 @@
+-- Valuation: the operation that gives a lot its fine metal from an accepted assay.
+
+-- fine = gross × ppm / 10⁶, half to even, once.
+CREATE FUNCTION custody_half_even(numerator numeric, denominator numeric) RETURNS bigint
+LANGUAGE sql IMMUTABLE AS $$
+    SELECT (q + CASE WHEN 2 * r > denominator OR (2 * r = denominator AND q % 2 = 1) THEN 1 ELSE 0 END)::bigint
+      FROM (SELECT div(numerator, denominator) AS q, mod(numerator, denominator) AS r) d
+$$;
+
+-- The metals that a lot is given: a past record or the API names them; live ones come from the determination itself.
+CREATE FUNCTION custody_value_of(op custody_operation, l custody_lot, request jsonb) RETURNS bigint[]
+LANGUAGE plpgsql STABLE SET search_path = public, pg_temp AS $$
+DECLARE
+    d custody_determination;
+    fine bigint[];
+BEGIN
+    IF op.source <> 'live' THEN
+        fine := (custody_read_amounts(request))[2:6];
+    ELSE
+        SELECT t.* INTO d FROM custody_acceptance a JOIN custody_determination t ON t.id = a.determination_id
+         WHERE a.id = op.acceptance_id;
+        IF d.id IS NULL OR d.lot_id <> l.id THEN
+            PERFORM custody_refuse('accepted_assay', format('Lot %s is valued by its own accepted assay.', l.number),
+                                   jsonb_build_object('lot', l.number));
+        END IF;
+        fine := ARRAY[custody_half_even(l.gross_mg::numeric * d.au_ppm, 1000000),
+            custody_half_even(l.gross_mg::numeric * d.ag_ppm, 1000000),
+            custody_half_even(l.gross_mg::numeric * d.pt_ppm, 1000000),
+            custody_half_even(l.gross_mg::numeric * d.pd_ppm, 1000000),
+            custody_half_even(l.gross_mg::numeric * d.cu_ppm, 1000000)];
+    END IF;
+    IF least(fine[1], fine[2], fine[3], fine[4], fine[5]) < 0
+            OR fine[1] + fine[2] + fine[3] + fine[4] + fine[5] > l.gross_mg THEN
+        PERFORM custody_refuse('metals_over_gross', format('The metals of %s exceed its gross.', l.number),
+                               jsonb_build_object('lot', l.number, 'gross_mg', l.gross_mg));
+    END IF;
+    RETURN fine;
+END $$;
+
+-- Samples drawn from a lot, and from its samples, that wait for its valuation.
+CREATE FUNCTION custody_samples_of(of_lot bigint) RETURNS SETOF custody_lot
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    WITH RECURSIVE drawn (id) AS (
+        SELECT of_lot
+        UNION
+        SELECT e.child_id FROM drawn d JOIN custody_edge e ON e.parent_id = d.id JOIN custody_lot c ON c.id = e.child_id
+         WHERE c.form = 'sample' AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = e.operation_id))
+    SELECT l.* FROM drawn d JOIN custody_lot l ON l.id = d.id WHERE d.id <> of_lot
+$$;
+
+-- Gross of samples consumed before the lot was valued: received by the valuation, and lost by it.
+CREATE FUNCTION custody_consumed_of(of_lot bigint) RETURNS bigint
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT coalesce(sum(m.gross_mg), 0)::bigint FROM custody_movement m
+     WHERE m.side = 'loss' AND m.what = 'sample consumed'
+       AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = m.operation_id)
+       AND m.operation_id IN (
+           SELECT i.operation_id FROM custody_movement i WHERE i.side = 'in' AND NOT i.valued
+              AND i.lot_id IN (SELECT of_lot UNION ALL SELECT s.id FROM custody_samples_of(of_lot) s))
+$$;
+
+CREATE FUNCTION custody_continue(l custody_lot, amounts bigint[]) RETURNS custody_line
+LANGUAGE sql IMMUTABLE SET search_path = public, pg_temp AS $$
+    SELECT ROW('out', l.id, l.number, '', '', amounts, false, true, jsonb_build_object('continues', true,
+               'custodian_id', l.custodian_id, 'place_id', l.place_id))::custody_line
+$$;
+
+-- What an unvalued lot's origins receive: each metal in proportion to the gross that they brought.
+-- With is_valued (a revaluation) in proportion to the metal that they were given before.
+CREATE FUNCTION custody_receive_metal(op custody_operation, l custody_lot, totals bigint[], is_valued boolean)
+RETURNS custody_pool[]
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    pools custody_pool[] := array_fill(NULL::custody_pool, ARRAY[6]);
+    weights record;
+    old_mgs bigint[];
+    new_mgs bigint[];
+    received bigint[];
+    oids bigint[];
+BEGIN
+    FOR c IN 2..6 LOOP
+        SELECT array_agg(t.origin ORDER BY t.origin) AS origins, array_agg(t.mg ORDER BY t.origin) AS mgs INTO weights
+          FROM custody_content(l.content_movement, custody_columns(l), is_valued) t
+         WHERE t.column_no = CASE WHEN is_valued THEN c - 1 ELSE 0 END;
+        IF weights.origins IS NULL AND totals[c] > 0 THEN
+            -- A metal new to the lot: in proportion to the richest metal known.
+            SELECT array_agg(t.origin ORDER BY t.origin) AS origins, array_agg(t.mg ORDER BY t.origin) AS mgs INTO weights
+              FROM custody_content(l.content_movement, custody_columns(l), is_valued) t
+             WHERE t.column_no = (SELECT k.column_no FROM custody_content(l.content_movement, custody_columns(l),
+                                  is_valued) k GROUP BY k.column_no ORDER BY sum(k.mg) DESC, k.column_no LIMIT 1);
+            old_mgs := array_fill(0::bigint, ARRAY[cardinality(weights.origins)]);
+        ELSE
+            old_mgs := weights.mgs;
+        END IF;
+        CONTINUE WHEN weights.origins IS NULL;
+        new_mgs := custody_apportion(totals[c], weights.mgs);
+        IF totals[c] > 0 THEN
+            pools[c] := ROW((SELECT array_agg(o ORDER BY o) FROM unnest(weights.origins, new_mgs) u(o, mg) WHERE mg > 0),
+                (SELECT array_agg(mg ORDER BY o) FROM unnest(weights.origins, new_mgs) u(o, mg) WHERE mg > 0))::custody_pool;
+        END IF;
+        FOR i IN 1..cardinality(weights.origins) LOOP
+            received := array_fill(0::bigint, ARRAY[6]);
+            received[c] := new_mgs[i] - CASE WHEN is_valued THEN old_mgs[i] ELSE 0 END;
+            CONTINUE WHEN received[c] = 0;
+            INSERT INTO custody_originreceipt (origin_id, operation_id, gross_mg, au_mg, ag_mg, pt_mg, pd_mg, cu_mg)
+            VALUES (weights.origins[i], op.id, 0, received[2], received[3], received[4], received[5], received[6]);
+        END LOOP;
+    END LOOP;
+    RETURN pools;
+END $$;
+
+-- First valuation, with the samples drawn; or the revaluation of a lot not yet mixed with another receipt's.
+CREATE FUNCTION custody_post_first_value(op custody_operation, lots custody_lot[], fine bigint[], first boolean)
+RETURNS jsonb
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    l custody_lot := lots[1];
+    ins custody_line[] := '{}';
+    rest custody_line[] := '{}';
+    consumed bigint := 0;
+    share bigint[];
+    in_ids bigint[];
+    pools custody_pool[];
+    sole bigint;
+BEGIN
+    FOR i IN 1..cardinality(lots) LOOP
+        ins := ins || ROW('in', (lots[i]).id, (lots[i]).number, '', '', custody_columns(lots[i]), true, (lots[i]).valued,
+                          '{}'::jsonb)::custody_line;
+        share := CASE WHEN i = 1 THEN fine ELSE ARRAY(SELECT custody_half_even(f::numeric * (lots[i]).gross_mg, l.gross_mg)
+                 FROM unnest(fine) WITH ORDINALITY u(f, j) ORDER BY j) END;
+        rest := rest || custody_continue(lots[i], (lots[i]).gross_mg || share);
+    END LOOP;
+    IF first THEN
+        consumed := custody_consumed_of(l.id);
+    END IF;
+    IF consumed > 0 THEN
+        rest := rest || ROW('loss', NULL, NULL, 'sample consumed', 'consumed before valuation', 0::bigint ||
+            ARRAY(SELECT custody_half_even(f::numeric * consumed, l.gross_mg) FROM unnest(fine) WITH ORDINALITY u(f, j)
+                  ORDER BY j), false, true, '{}'::jsonb)::custody_line;
+    END IF;
+    share := custody_sum(rest, ARRAY['out', 'loss']);
+    pools := custody_receive_metal(op, l, share, NOT first);
+    SELECT origin_id INTO sole FROM custody_movement WHERE id = l.content_movement;
+    in_ids := custody_record_ins(op, ins, lots);
+    rest := rest || ROW('add', NULL, NULL, 'valuation', '', ARRAY(SELECT s - i FROM unnest(share,
+        custody_sum(ins, ARRAY['in'])) WITH ORDINALITY u(s, i, j) ORDER BY j), false, true, '{}'::jsonb)::custody_line;
+    PERFORM custody_record_outs(op, rest, cardinality(ins) + 1, CASE WHEN sole IS NULL THEN pools END, sole, NULL);
+    RETURN custody_seal(op, cardinality(ins) + cardinality(rest));
+END $$;
+
+-- The open run's content from which this lot was drawn, both unused since; NULL otherwise.
+CREATE FUNCTION custody_drawn_from(l custody_lot) RETURNS text
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT c.number FROM custody_operation o
+      JOIN custody_run r ON r.id = o.run_id AND r.finished_by_id IS NULL
+      JOIN custody_movement i ON i.operation_id = o.id AND i.side = 'in'
+      JOIN custody_lot c ON c.id = i.lot_id AND c.id = r.content_id AND c.last_movement = i.id
+      JOIN custody_movement m ON m.id = l.last_movement AND m.operation_id = o.id
+     WHERE o.id = l.created_by_id AND o.kind = 'draw'
+$$;
+
+CREATE FUNCTION custody_post_value(op custody_operation, rule custody_rule, request jsonb) RETURNS jsonb
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    l custody_lot;
+    content text;
+    numbers text[];
+    lots custody_lot[];
+    fine bigint[];
+    ins custody_line[] := '{}';
+    rest custody_line[] := '{}';
+    gap bigint[] := '{0,0,0,0,0,0}';
+    left_in bigint[];
+BEGIN
+    SELECT * INTO l FROM custody_lot WHERE number = request ->> 'lot';
+    numbers := ARRAY[request ->> 'lot'];
+    IF l.id IS NOT NULL AND NOT l.valued THEN
+        numbers := numbers || ARRAY(SELECT s.number::text FROM custody_samples_of(l.id) s
+                                     WHERE s.gross_mg > 0 AND NOT s.valued ORDER BY s.id);
+    ELSIF l.id IS NOT NULL THEN
+        content := custody_drawn_from(l);
+        numbers := numbers || content;
+        numbers := array_remove(numbers, NULL);
+    END IF;
+    lots := custody_lock_lots(numbers);
+    FOR i IN 1..cardinality(lots) LOOP
+        PERFORM custody_check_lot(op, lots[i], false);
+    END LOOP;
+    l := lots[1];
+    fine := custody_value_of(op, l, request);
+    IF NOT l.valued OR (content IS NULL AND l.receipt_id IS NOT NULL) THEN
+        RETURN custody_post_first_value(op, lots, fine, NOT l.valued);
+    END IF;
+    FOR i IN 1..cardinality(lots) LOOP
+        ins := ins || ROW('in', (lots[i]).id, (lots[i]).number, '', '', custody_columns(lots[i]), true, true,
+                          '{}'::jsonb)::custody_line;
+    END LOOP;
+    rest := rest || custody_continue(l, l.gross_mg || fine);
+    IF content IS NOT NULL THEN
+        -- A drawn lot's assay moves metal between it and the run's content; only what the content lacks is a gain.
+        left_in := custody_columns(lots[2]);
+        FOR c IN 2..6 LOOP
+            left_in[c] := left_in[c] + (custody_columns(l))[c] - fine[c - 1];
+            gap[c] := least(left_in[c], 0);
+            left_in[c] := greatest(left_in[c], 0);
+        END LOOP;
+        rest := rest || custody_continue(lots[2], left_in);
+    ELSE
+        FOR c IN 2..6 LOOP
+            gap[c] := (custody_columns(l))[c] - fine[c - 1];
+        END LOOP;
+    END IF;
+    rest := rest || custody_losses_of(gap);
+    op := custody_check_tolerance(op, rule, custody_sum(ins, ARRAY['in']), rest);
+    RETURN custody_record(op, ins, lots, ARRAY(SELECT r FROM unnest(rest) WITH ORDINALITY u(a, b, c, d, e, f, g, h, j, i),
+        LATERAL (SELECT ROW(a, b, c, d, e, f, g, h, j)::custody_line AS r) x WHERE a <> 'loss' ORDER BY i),
+        custody_losses_of(gap), custody_mixture_of(lots));
+END $$;
+
+CREATE FUNCTION custody_losses_of(gap bigint[]) RETURNS custody_line[]
+LANGUAGE sql IMMUTABLE SET search_path = public, pg_temp AS $$
+    SELECT CASE WHEN gap = '{0,0,0,0,0,0}' THEN '{}'::custody_line[] ELSE ARRAY[ROW('loss', NULL, NULL,
+        'measurement difference', 'assay', gap, false, true, '{}'::jsonb)::custody_line] END
+$$;

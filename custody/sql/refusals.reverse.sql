@@ -1,0 +1,1 @@
+DROP FUNCTION custody_refuse(text, text, jsonb);

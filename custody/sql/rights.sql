@@ -1,0 +1,11 @@
+-- What the application may call. It has no right of its own to write the ledger.
+REVOKE EXECUTE ON ALL FUNCTIONS IN SCHEMA public FROM PUBLIC;
+GRANT EXECUTE ON FUNCTION custody_post(jsonb), custody_hand_over(text, timestamptz, bigint, text, bigint, text, bigint),
+    custody_clear(text, text, text, timestamptz, bigint), custody_close_period(date, bigint),
+    custody_issue_settlement(jsonb),
+    custody_content(bigint, bigint[], boolean), custody_taken(bigint), custody_columns(custody_lot),
+    custody_columns(custody_movement), custody_slice(bigint, smallint, varbit[], bigint[], boolean),
+    custody_whole_vector(bigint, smallint), custody_sole(bigint, boolean, bigint[]),
+    custody_floor_share(bigint, bigint, bigint), custody_local_day(timestamptz),
+    custody_refuse(text, text, jsonb), custody_append_only(), custody_accepted_by_another()
+    TO custody_app;

@@ -1,0 +1,4 @@
+DROP FUNCTION custody_accepted_by_another() CASCADE;
+ALTER TABLE custody_settlement DROP CONSTRAINT approved_by_another;
+ALTER TABLE custody_operation DROP CONSTRAINT countersigned_by_another, DROP CONSTRAINT countersigned_in_words,
+    DROP CONSTRAINT over_tolerance_countersigned;

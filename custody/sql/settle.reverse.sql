@@ -1,0 +1,1 @@
+DROP FUNCTION custody_issue_settlement(jsonb);
