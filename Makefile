@@ -1,5 +1,4 @@
 # make demo: try it. make test: check everything. The rest is for contributors.
-PYTHON ?= python3.11
 BIN := .venv/bin
 
 .PHONY: setup setup-dev demo test bench lint lock
@@ -13,8 +12,9 @@ setup-dev: .venv/.development
 demo: setup
 	@$(BIN)/python manage.py demo
 
+# make test ARGS="-k receipt" runs some of it
 test: setup-dev
-	@$(BIN)/python -m pytest -n 2
+	@$(BIN)/python -m pytest -n 2 $(ARGS)
 
 bench: setup-dev
 	@$(BIN)/python -m tests.bench
@@ -27,13 +27,10 @@ lint: setup-dev
 lock:
 	@.ci/lock
 
-.venv/bin/python:
-	@$(PYTHON) -m venv .venv
-
-.venv/.runtime: requirements.txt | .venv/bin/python
-	@.ci/install requirements.txt
+.venv/.runtime: requirements.txt
+	@.ci/install $<
 	@touch $@
 
-.venv/.development: requirements-dev.txt | .venv/bin/python
-	@.ci/install requirements-dev.txt
+.venv/.development: requirements-dev.txt
+	@.ci/install $<
 	@touch .venv/.runtime $@

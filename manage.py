@@ -8,6 +8,10 @@ import sys
 WITHOUT_DATABASE = {"check", "collectstatic", "help", "version", "--help", "-h", "--version"}
 
 
+def needs_database(arguments: list[str]) -> bool:
+    return bool(arguments) and (arguments[0] not in WITHOUT_DATABASE or "--database" in arguments)
+
+
 def main() -> None:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "refinery.settings")
     from django.conf import settings
@@ -15,10 +19,9 @@ def main() -> None:
 
     from refinery import embedded
 
-    # An ordinary exit, so that the embedded database is stopped cleanly.
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
-    command = sys.argv[1] if len(sys.argv) > 1 else "help"
-    if command not in WITHOUT_DATABASE and settings.EMBEDDED_DATABASE:
+    for ending in (signal.SIGTERM, signal.SIGHUP):  # an ordinary exit, so that the embedded database is stopped
+        signal.signal(ending, lambda *_: sys.exit(1))
+    if needs_database(sys.argv[1:]) and settings.EMBEDDED_DATABASE:
         try:
             embedded.start(settings.CUSTODY_HOME)
         except embedded.EmbeddedServerError as error:

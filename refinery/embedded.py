@@ -193,11 +193,15 @@ def _running(home: Path) -> bool:
 def _launch(home: Path, options: tuple[str, ...]) -> None:
     folder = str(socket_folder(home))
     arguments = ["-c", "listen_addresses=", "-p", str(PORT), "-k", folder, "-c", "timezone=UTC", *options]
-    data = data_folder(home)
-    _run(
-        "pg_ctl", "start", "-w", "-t", "120", "-D", str(data),
-        "-l", str(data / "server.log"), "-o", shlex.join(arguments),
-    )  # fmt: skip
+    log = data_folder(home) / "server.log"
+    try:
+        _run(
+            "pg_ctl", "start", "-w", "-t", "120", "-D", str(data_folder(home)),
+            "-l", str(log), "-o", shlex.join(arguments),
+        )  # fmt: skip
+    except EmbeddedServerError as error:
+        last = log.read_text(errors="replace").splitlines()[-5:] if log.exists() else []
+        raise EmbeddedServerError("\n".join([str(error), f"{log} ends:", *last])) from None
 
 
 def _run(program: str, *arguments: str, check: bool = True) -> int:

@@ -86,6 +86,7 @@ def _database(connection: dict) -> dict:
         **{name: connection.pop(key) for name, key in names.items() if key in connection},
         "OPTIONS": connection,
         "ATOMIC_REQUESTS": False,  # a deferred refusal would come after the view has answered
+        "CONN_MAX_AGE": 60,
         "CONN_HEALTH_CHECKS": True,
     }
 

@@ -152,11 +152,14 @@ def browser():
     chromium = shutil.which("chromium")
     if not chromium:
         pytest.fail("chromium is missing: make setup-dev says how to install it", pytrace=False)
-    # Playwright keeps an event loop in this thread, which Django would take for an asynchronous view.
+    # Playwright keeps an event loop in this thread. Django takes it for an asynchronous view: it must be allowed
+    # to query there, and it would lose, open, the connections that it made before.
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+    connections.close_all()
     with sync_playwright() as playwright:
         started = playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS)
         yield started
+        connections.close_all()
         started.close()
 
 

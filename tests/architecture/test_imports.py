@@ -31,7 +31,7 @@ MAY_IMPORT = {
     "sql": set(),
     "migrations": CORE | {"models", "sql"},
     "grants": set(),
-    "apps": {"grants"},
+    "apps": {"grants", "actions"},
 }
 KNOWS_THE_INSTALLATION = {"grants", "management"}  # the only rooms that may import refinery/
 

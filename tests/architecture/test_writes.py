@@ -1,4 +1,4 @@
-"""Only actions/ write to the database, and only its _post.py posts operations."""
+"""Only actions/ write to the database, through the ORM, in SQL, or by the database's own writing functions."""
 
 import ast
 import re
@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.architecture.tree import breaches, files, parsed, room, strings
+from tests.architecture.tree import breaches, files, parsed, room, strings, text
 
 WRITERS = {"actions", "migrations", "sql"}
 MANAGER_VERBS = {"create", "bulk_create", "bulk_update", "get_or_create", "update_or_create", "delete"}
@@ -33,6 +33,29 @@ def is_write(call: ast.Call) -> bool:
     return verb in MANAGER_VERBS
 
 
+def writing_functions(sql: str) -> set[str]:
+    """Functions that act with the owner's rights: whatever may be written to the ledger, they write."""
+    return {
+        statement.split("(")[0].strip()
+        for statement in re.split(r"\bCREATE\s+(?:OR\s+REPLACE\s+)?FUNCTION\b", sql)[1:]
+        if "SECURITY DEFINER" in statement
+    }
+
+
+def owner_calls(names: set[str]):
+    def rule(path: Path, source: str) -> list[str]:
+        if room(path) in WRITERS or not names:
+            return []
+        called = re.compile(rf"\b({'|'.join(sorted(names))})\b")
+        return [
+            f"{line}: {hit[0]} is called outside actions/"
+            for line, string in strings(parsed(source))
+            for hit in called.finditer(string)
+        ]
+
+    return rule
+
+
 def writes(path: Path, source: str) -> list[str]:
     if room(path) in WRITERS:
         return []
@@ -50,6 +73,11 @@ def writes(path: Path, source: str) -> list[str]:
 
 def test_only_actions_write():
     assert not breaches(writes, files(".py", under="custody"))
+
+
+def test_only_actions_call_writing_functions():
+    names = set().union(*(writing_functions(text(path)) for path in files(".sql", under="custody/sql")))
+    assert not breaches(owner_calls(names), files(".py", under="custody"))
 
 
 @pytest.mark.parametrize(
@@ -89,3 +117,12 @@ def test_a_write_outside_actions_is_found(line):
 )
 def test_what_only_looks_like_a_write_is_free(line):
     assert writes(Path("custody/documents/receipt.py"), line) == []
+
+
+def test_a_writing_function_called_outside_actions_is_found():
+    sql = "CREATE FUNCTION read_it() RETURNS int\nAS $$ $$;\nCREATE FUNCTION post_it(a int)\nSECURITY DEFINER AS $$ $$;"
+    assert writing_functions(sql) == {"post_it"}
+    rule = owner_calls({"post_it"})
+    assert len(rule(Path("custody/staff/lots.py"), "cursor.execute('SELECT post_it(1)')")) == 1
+    assert rule(Path("custody/actions/_post.py"), "cursor.execute('SELECT post_it(1)')") == []
+    assert rule(Path("custody/queries/lots.py"), "cursor.execute('SELECT read_it(), repost_it')") == []
