@@ -6,7 +6,7 @@ class CustodyConfig(AppConfig):
     name = "custody"
 
     def ready(self):
-        from custody.actions.rulebook import copy_rules
+        from custody.actions._rulebook import copy_rules
         from custody.grants import grant_tables
 
         post_migrate.connect(grant_tables, sender=self)

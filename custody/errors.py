@@ -91,9 +91,7 @@ class Overdraw(Conflict):
         )
 
 
-def _refusal(
-    name: str, code: str, template: str, *, base: type[Refusal] = Refusal, field: str = ""
-) -> type[Refusal]:
+def _refusal(name: str, code: str, template: str, *, base: type[Refusal] = Refusal, field: str = "") -> type[Refusal]:
     return type(name, (base,), {"code": code, "template": template, "field": field, "__doc__": template})
 
 
@@ -138,9 +136,7 @@ BeforeLastEvent = _refusal(
     base=Conflict,
     field="at",
 )
-Future = _refusal(
-    "Future", "future", "This date is in the future. Give the time at which it happened.", field="at"
-)
+Future = _refusal("Future", "future", "This date is in the future. Give the time at which it happened.", field="at")
 ClosedPeriod = _refusal(
     "ClosedPeriod",
     "closed_period",
@@ -212,7 +208,9 @@ NotCovered = _refusal(
     base=Conflict,
     field="inputs",
 )
-CauseNotAllowed = _refusal("CauseNotAllowed", "cause", "{message} Choose a cause that this step can have.", field="losses")
+CauseNotAllowed = _refusal(
+    "CauseNotAllowed", "cause", "{message} Choose a cause that this step can have.", field="losses"
+)
 CauseWords = _refusal(
     "CauseWords", "cause_words", "A loss by “other” needs words that say what happened.", field="losses"
 )
@@ -272,9 +270,7 @@ HandedOverSince = _refusal(
     base=Conflict,
     field="reverses",
 )
-ReversedAlready = _refusal(
-    "ReversedAlready", "reversed_already", "{message}", base=Conflict, field="reverses"
-)
+ReversedAlready = _refusal("ReversedAlready", "reversed_already", "{message}", base=Conflict, field="reverses")
 RunRule = _refusal("RunRule", "run", "{message}", field="outputs")
 VesselHoldsContent = _refusal(
     "VesselHoldsContent",
@@ -316,7 +312,10 @@ AcceptedByAnother = _refusal(
 AcceptedAssay = _refusal("AcceptedAssay", "accepted_assay", "{message}", field="determination")
 ClearanceRight = _refusal("ClearanceRight", "clearance_right", "{message}", base=NotAllowed)
 NothingHandedOver = _refusal(
-    "NothingHandedOver", "nothing_handed_over", "Lot {lot} is with that person at that place already.", field="to_person"
+    "NothingHandedOver",
+    "nothing_handed_over",
+    "Lot {lot} is with that person at that place already.",
+    field="to_person",
 )
 RequestKey = _refusal(
     "RequestKey",
@@ -330,9 +329,7 @@ NoOutputs = _refusal("NoOutputs", "no_outputs", "{message}", field="outputs")
 MetalsFollow = _refusal("MetalsFollow", "metals_follow", "{message}", field="inputs")
 DispatchRule = _refusal("DispatchRule", "dispatch", "{message}", field="party")
 DifferenceRule = _refusal("DifferenceRule", "difference", "{message}", field="inputs")
-Busy = _refusal(
-    "Busy", "busy", "Another operation holds one of these lots. Try again in a moment.", base=Conflict
-)
+Busy = _refusal("Busy", "busy", "Another operation holds one of these lots. Try again in a moment.", base=Conflict)
 
 
 def _all_refusals(base: type[Refusal]) -> list[type[Refusal]]:

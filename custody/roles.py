@@ -36,19 +36,13 @@ class Verb(StrEnum):
 
 
 MAY: dict[Role, frozenset[Verb]] = {
-    Role.FRONT_DESK: frozenset(
-        {Verb.RECEIVE, Verb.WEIGH, Verb.KEEP_PARTIES, Verb.HAND_OVER, Verb.READ_BOOK}
-    ),
+    Role.FRONT_DESK: frozenset({Verb.RECEIVE, Verb.WEIGH, Verb.KEEP_PARTIES, Verb.HAND_OVER, Verb.READ_BOOK}),
     Role.SAMPLER: frozenset({Verb.WEIGH, Verb.MELT, Verb.SAMPLE, Verb.HAND_OVER, Verb.READ_BOOK}),
-    Role.ASSAYER: frozenset(
-        {Verb.WEIGH, Verb.DETERMINE, Verb.ACCEPT, Verb.SAMPLE, Verb.HAND_OVER, Verb.READ_BOOK}
-    ),
+    Role.ASSAYER: frozenset({Verb.WEIGH, Verb.DETERMINE, Verb.ACCEPT, Verb.SAMPLE, Verb.HAND_OVER, Verb.READ_BOOK}),
     Role.OPERATOR: frozenset(
         {Verb.WEIGH, Verb.MELT, Verb.REFINE, Verb.CAST, Verb.HAND_OVER, Verb.READ_BOOK, Verb.REVERSE}
     ),
-    Role.VAULT: frozenset(
-        {Verb.WEIGH, Verb.HAND_OVER, Verb.DISPATCH, Verb.READ_BOOK}
-    ),
+    Role.VAULT: frozenset({Verb.WEIGH, Verb.HAND_OVER, Verb.DISPATCH, Verb.READ_BOOK}),
     Role.ACCOUNTANT: frozenset(
         {Verb.SETTLE, Verb.CORRECT, Verb.CLOSE_PERIOD, Verb.READ_BOOK, Verb.TRACE, Verb.REVERSE}
     ),

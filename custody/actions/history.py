@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from django.db import transaction
 
 from custody.actions import _post
-from custody.actions.people import history_keeper
+from custody.actions._keeper import history_keeper
 from custody.calc.history import read_line
 from custody.calc.refusals import Refused
 from custody.errors import NumberTaken, Refusal
-from custody.models import Operation, Party, Place
+from custody.models import Operation, Party, Place, User
 from custody.terms import Form, PlaceKind, Source
 
 #: Where imported lots stand until somebody takes them over.
@@ -35,20 +35,22 @@ class Imported:
     known: int
 
 
-def import_history(lines: Iterable[str]) -> Imported:
+def import_history(*, lines: Iterable[str], by: User | None = None) -> Imported:
     """Records a history file, whole or not at all; a second import of the same file changes nothing.
+
+    Without ``by`` the records are kept by the keeper of imported history.
 
     Raises ``LineRefused`` with the line's number and the reason.
     """
     with transaction.atomic(durable=True):
-        return _Importer().read(lines)
+        return _Importer(by or history_keeper()).read(lines)
 
 
 class _Importer:
     """One reading of one file inside one transaction."""
 
-    def __init__(self) -> None:
-        self.keeper = history_keeper()
+    def __init__(self, keeper: User) -> None:
+        self.keeper = keeper
         Place.objects.get_or_create(
             code=HISTORY_PLACE, defaults={"name": "Imported records", "kind": PlaceKind.STRONGROOM}
         )
@@ -120,15 +122,3 @@ class _Importer:
             if output["form"] == Form.IN_PROCESS and vessel and vessel not in self.vessels:
                 Place.objects.create(code=vessel[:30], name=vessel, kind=PlaceKind.VESSEL)
                 self.vessels.add(vessel)
-
-
-def read_file(path: str) -> list[str]:
-    """The lines of a history file. Raises ``LineRefused`` where it is not UTF-8 text."""
-    lines = []
-    with open(path, "rb") as file:
-        for number, raw in enumerate(file, start=1):
-            try:
-                lines.append(raw.decode("utf-8-sig" if number == 1 else "utf-8"))
-            except UnicodeDecodeError:
-                raise LineRefused(number, "This line is not UTF-8 text.") from None
-    return lines

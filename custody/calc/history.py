@@ -43,9 +43,7 @@ def read_line(text: str) -> dict[str, Any]:
     if len(text) > LONGEST_LINE:
         raise Refused("This line is longer than a million characters.", field="line")
     try:
-        record = json.loads(
-            text, object_pairs_hook=_no_twins, parse_constant=_no_constant, parse_float=_no_number
-        )
+        record = json.loads(text, object_pairs_hook=_no_twins, parse_constant=_no_constant, parse_float=_no_number)
     except RecursionError:
         raise Refused("This line is nested too deeply to be a record.", field="line") from None
     except json.JSONDecodeError as error:

@@ -57,11 +57,8 @@ def scaled(number: str, *, decimals: int, most: int, what: str, example: str) ->
         raise Unreadable(f"The {what} {quoted(number)} is not a plain number. Write it like {example}.", field=what)
     whole, _, fraction = number.partition(".")
     if len(fraction) > most:
-        allowed = f"at most {most} decimals" if most else "no decimals"
-        raise Unreadable(
-            f"The {what} {quoted(number)} has {len(fraction)} decimals; write {allowed}, like {example}.",
-            field=what,
-        )
+        wrong = f"has more than {most} decimals" if most else "has decimals"
+        raise Unreadable(f"The {what} {quoted(number)} {wrong}. Write it like {example}.", field=what)
     return int(whole + fraction.ljust(decimals, "0"))
 
 

@@ -70,9 +70,7 @@ def _dry(kind: Kind, band: int, tolerance: int) -> Rule:
 
 
 def _wet(kind: Kind, band: int, tolerance: int, hours: int) -> Rule:
-    return Rule(
-        kind, _WET_CAUSES, _WET_ADDITIONS, band_ppm=band, tolerance_ppm=tolerance, hours=hours
-    )
+    return Rule(kind, _WET_CAUSES, _WET_ADDITIONS, band_ppm=band, tolerance_ppm=tolerance, hours=hours)
 
 
 def _cold(kind: Kind, band: int, tolerance: int) -> Rule:

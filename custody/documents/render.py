@@ -14,6 +14,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import pydyf
 from django.template.loader import render_to_string
 from weasyprint import CSS, HTML, Attachment, Document
 from weasyprint.urls import URLFetcher
@@ -48,7 +49,12 @@ def render(
     whole.metadata.created = whole.metadata.modified = stamp.strftime("%Y-%m-%dT%H:%M:%SZ")
     if attachment_json is not None:
         whole.metadata.attachments = [_figures(attachment_json, stamp)]
-    return whole.write_pdf(pdf_variant="pdf/a-3a", pdf_identifier=identifier, custom_metadata=True)
+    return whole.write_pdf(
+        pdf_variant="pdf/a-3a",
+        pdf_identifier=identifier.hex().encode(),  # in hex: a raw carriage return would be read back as a line feed
+        custom_metadata=True,
+        finisher=_list_attachment_once,
+    )
 
 
 def figures_json(paper: Any) -> bytes:
@@ -77,6 +83,12 @@ def _figures(content: bytes, stamp: datetime) -> Attachment:
         modified=stamp,
         relationship="Source",
     )
+
+
+def _list_attachment_once(document: Document, pdf: pydyf.PDF) -> None:
+    # WeasyPrint 70 names an attachment twice in the list of associated files; some viewers then show two.
+    if "AF" in pdf.catalog:
+        pdf.catalog["AF"] = pydyf.Array(dict.fromkeys(pdf.catalog["AF"]))
 
 
 def _plain(value: object) -> str:

@@ -9,9 +9,7 @@ from custody.terms import Role
 class User(AbstractUser):
     """A person with a login of their own; a customer's person belongs to a party."""
 
-    party = models.ForeignKey(
-        "custody.Party", null=True, blank=True, on_delete=models.PROTECT, related_name="people"
-    )
+    party = models.ForeignKey("custody.Party", null=True, blank=True, on_delete=models.PROTECT, related_name="people")
 
     class Meta:
         ordering = ("username",)

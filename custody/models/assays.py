@@ -2,8 +2,6 @@
 
 from django.db import models
 
-from custody.models.fields import Amounts
-
 
 class Weighing(models.Model):
     """One reading of a scale, for ever; net = gross − tare."""
@@ -37,9 +35,7 @@ class Determination(models.Model):
 
     number = models.CharField(max_length=40, unique=True)
     lot = models.ForeignKey("custody.Lot", on_delete=models.PROTECT, related_name="determinations")
-    sample = models.ForeignKey(
-        "custody.Lot", null=True, on_delete=models.PROTECT, related_name="+"
-    )
+    sample = models.ForeignKey("custody.Lot", null=True, on_delete=models.PROTECT, related_name="+")
     method = models.CharField(max_length=60)
     au_ppm = models.IntegerField(default=0)
     ag_ppm = models.IntegerField(default=0)
@@ -80,8 +76,6 @@ class Acceptance(models.Model):
 
     writable = {"INSERT"}
 
-    determination = models.OneToOneField(
-        Determination, on_delete=models.PROTECT, related_name="acceptance"
-    )
+    determination = models.OneToOneField(Determination, on_delete=models.PROTECT, related_name="acceptance")
     by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()

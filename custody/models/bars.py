@@ -12,12 +12,8 @@ class Bar(models.Model):
     mark = models.CharField(max_length=20)
     serial = models.CharField(max_length=40)
     year = models.SmallIntegerField()
-    replaces = models.OneToOneField(
-        "self", null=True, on_delete=models.PROTECT, related_name="replaced_by"
-    )
-    cancelled_by = models.ForeignKey(
-        "custody.Operation", null=True, on_delete=models.PROTECT, related_name="+"
-    )
+    replaces = models.OneToOneField("self", null=True, on_delete=models.PROTECT, related_name="replaced_by")
+    cancelled_by = models.ForeignKey("custody.Operation", null=True, on_delete=models.PROTECT, related_name="+")
 
     class Meta:
         indexes = [models.Index(fields=("serial",), name="bar_serial")]

@@ -15,13 +15,9 @@ class Document(models.Model):
     sha256 = models.CharField(max_length=64)
     size = models.PositiveIntegerField()
     party = models.ForeignKey("custody.Party", null=True, on_delete=models.PROTECT, related_name="documents")
-    operation = models.ForeignKey(
-        "custody.Operation", null=True, on_delete=models.PROTECT, related_name="documents"
-    )
+    operation = models.ForeignKey("custody.Operation", null=True, on_delete=models.PROTECT, related_name="documents")
     lot = models.ForeignKey("custody.Lot", null=True, on_delete=models.PROTECT, related_name="documents")
-    settlement = models.ForeignKey(
-        "custody.Settlement", null=True, on_delete=models.PROTECT, related_name="documents"
-    )
+    settlement = models.ForeignKey("custody.Settlement", null=True, on_delete=models.PROTECT, related_name="documents")
     copy_no = models.PositiveSmallIntegerField(default=1)
     issued_by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")
     issued_at = models.DateTimeField()

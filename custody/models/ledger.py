@@ -46,9 +46,7 @@ class Run(models.Model):
     vessel = models.ForeignKey("custody.Place", on_delete=models.PROTECT, related_name="runs")
     opened_by = models.ForeignKey("custody.Operation", on_delete=models.PROTECT, related_name="+")
     content = models.ForeignKey("custody.Lot", on_delete=models.PROTECT, related_name="+")
-    finished_by = models.ForeignKey(
-        "custody.Operation", null=True, on_delete=models.PROTECT, related_name="+"
-    )
+    finished_by = models.ForeignKey("custody.Operation", null=True, on_delete=models.PROTECT, related_name="+")
 
     def __str__(self) -> str:
         return self.number
@@ -67,17 +65,13 @@ class Operation(models.Model):
     by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="operations")
     source = models.CharField(max_length=10, choices=[(s, s) for s in Source])
     party = models.ForeignKey("custody.Party", null=True, on_delete=models.PROTECT)
-    place = models.ForeignKey(
-        "custody.Place", null=True, on_delete=models.PROTECT, db_index=False
-    )
+    place = models.ForeignKey("custody.Place", null=True, on_delete=models.PROTECT, db_index=False)
     run = models.ForeignKey(Run, null=True, on_delete=models.PROTECT, related_name="operations")
     reason = models.TextField(default="")
     about = models.DateField(null=True)
     basis = models.CharField(max_length=10, default="")
     delivered_by = models.CharField(max_length=200, default="")
-    reverses = models.OneToOneField(
-        "self", null=True, on_delete=models.PROTECT, related_name="reversed_by"
-    )
+    reverses = models.OneToOneField("self", null=True, on_delete=models.PROTECT, related_name="reversed_by")
     acceptance = models.ForeignKey("custody.Acceptance", null=True, on_delete=models.PROTECT)
     over_tolerance = models.BooleanField(default=False)
     countersigned_by = models.ForeignKey(
@@ -112,35 +106,23 @@ class Movement(Amounts):
 
     ledger = True
 
-    operation = models.ForeignKey(
-        Operation, on_delete=models.PROTECT, related_name="movements", db_index=False
-    )
+    operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="movements", db_index=False)
     line = models.SmallIntegerField()
     side = models.CharField(max_length=4, choices=[(s, s) for s in Side])
-    lot = models.ForeignKey(
-        "custody.Lot", null=True, on_delete=models.PROTECT, related_name="movements"
-    )
+    lot = models.ForeignKey("custody.Lot", null=True, on_delete=models.PROTECT, related_name="movements")
     what = models.CharField(max_length=30, default="")
     words = models.CharField(max_length=300, default="")
     valued = models.BooleanField(default=True)
     whole = models.BooleanField(default=False)
-    custodian = models.ForeignKey(
-        "custody.User", null=True, on_delete=models.PROTECT, related_name="+", db_index=False
-    )
-    place = models.ForeignKey(
-        "custody.Place", null=True, on_delete=models.PROTECT, related_name="+", db_index=False
-    )
+    custodian = models.ForeignKey("custody.User", null=True, on_delete=models.PROTECT, related_name="+", db_index=False)
+    place = models.ForeignKey("custody.Place", null=True, on_delete=models.PROTECT, related_name="+", db_index=False)
     content_before = models.BigIntegerField(null=True)
     spread = models.SmallIntegerField(default=0)
-    origin = models.ForeignKey(
-        "custody.Origin", null=True, on_delete=models.PROTECT, related_name="+", db_index=False
-    )
+    origin = models.ForeignKey("custody.Origin", null=True, on_delete=models.PROTECT, related_name="+", db_index=False)
     codes = BitArrayField(null=True)
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=("operation", "line"), name="one_line")]
         indexes = [
-            models.Index(
-                fields=("origin",), name="movement_of_origin", condition=models.Q(origin__isnull=False)
-            )
+            models.Index(fields=("origin",), name="movement_of_origin", condition=models.Q(origin__isnull=False))
         ]

@@ -19,26 +19,16 @@ class Lot(Amounts):
 
     number = models.CharField(max_length=40, unique=True)
     form = models.CharField(max_length=20, choices=Form.choices())
-    created_by = models.ForeignKey(
-        "custody.Operation", on_delete=models.PROTECT, related_name="created_lots"
-    )
-    receipt = models.ForeignKey(
-        "custody.Operation", null=True, on_delete=models.PROTECT, related_name="receipt_lots"
-    )
+    created_by = models.ForeignKey("custody.Operation", on_delete=models.PROTECT, related_name="created_lots")
+    receipt = models.ForeignKey("custody.Operation", null=True, on_delete=models.PROTECT, related_name="receipt_lots")
     declared_origin = models.CharField(max_length=200, default="")
     owner = models.ForeignKey("custody.Party", null=True, on_delete=models.PROTECT, related_name="lots")
     pooled = models.BooleanField(default=False)
-    custody_model = models.CharField(
-        max_length=20, choices=CustodyModel.choices(), default=CustodyModel.MASS_BALANCE
-    )
-    clearance = models.CharField(
-        max_length=20, choices=Clearance.choices(), default=Clearance.AWAITING
-    )
+    custody_model = models.CharField(max_length=20, choices=CustodyModel.choices(), default=CustodyModel.MASS_BALANCE)
+    clearance = models.CharField(max_length=20, choices=Clearance.choices(), default=Clearance.AWAITING)
     valued = models.BooleanField(default=False)
     run = models.ForeignKey("custody.Run", null=True, on_delete=models.PROTECT, related_name="lots")
-    custodian = models.ForeignKey(
-        "custody.User", null=True, on_delete=models.PROTECT, related_name="lots"
-    )
+    custodian = models.ForeignKey("custody.User", null=True, on_delete=models.PROTECT, related_name="lots")
     place = models.ForeignKey("custody.Place", null=True, on_delete=models.PROTECT, related_name="lots")
     last_at = models.DateTimeField()
     last_movement = models.BigIntegerField()
@@ -47,12 +37,8 @@ class Lot(Amounts):
     class Meta:
         ordering = ("id",)
         indexes = [
-            models.Index(
-                fields=("place", "id"), name="lot_in_place", condition=models.Q(gross_mg__gt=0)
-            ),
-            models.Index(
-                fields=("custodian", "id"), name="lot_of_custodian", condition=models.Q(gross_mg__gt=0)
-            ),
+            models.Index(fields=("place", "id"), name="lot_in_place", condition=models.Q(gross_mg__gt=0)),
+            models.Index(fields=("custodian", "id"), name="lot_of_custodian", condition=models.Q(gross_mg__gt=0)),
         ]
 
     def __str__(self) -> str:
@@ -74,9 +60,7 @@ class Parcel(models.Model):
     seal = models.CharField(max_length=60, default="")
     declared_gross_mg = models.BigIntegerField(null=True)
     declared_au_ppm = models.IntegerField(null=True)
-    returned_from = models.ForeignKey(
-        "custody.Bar", null=True, on_delete=models.PROTECT, related_name="returned_as"
-    )
+    returned_from = models.ForeignKey("custody.Bar", null=True, on_delete=models.PROTECT, related_name="returned_as")
 
     def __str__(self) -> str:
         return self.lot.number
@@ -92,9 +76,7 @@ class Edge(models.Model):
     operation = models.ForeignKey("custody.Operation", on_delete=models.PROTECT, related_name="edges")
 
     class Meta:
-        constraints = [
-            models.UniqueConstraint(fields=("child", "parent", "operation"), name="one_edge")
-        ]
+        constraints = [models.UniqueConstraint(fields=("child", "parent", "operation"), name="one_edge")]
 
 
 class Origin(models.Model):
@@ -113,9 +95,7 @@ class OriginReceipt(Amounts):
     ledger = True
 
     origin = models.ForeignKey(Origin, on_delete=models.PROTECT, related_name="receipts")
-    operation = models.ForeignKey(
-        "custody.Operation", on_delete=models.PROTECT, related_name="origin_receipts"
-    )
+    operation = models.ForeignKey("custody.Operation", on_delete=models.PROTECT, related_name="origin_receipts")
 
 
 class Vector(models.Model):
@@ -127,9 +107,7 @@ class Vector(models.Model):
 
     ledger = True
 
-    operation = models.ForeignKey(
-        "custody.Operation", on_delete=models.PROTECT, related_name="vectors", db_index=False
-    )
+    operation = models.ForeignKey("custody.Operation", on_delete=models.PROTECT, related_name="vectors", db_index=False)
     line = models.SmallIntegerField()
     column_no = models.SmallIntegerField()
     chunk = models.IntegerField()
@@ -138,8 +116,4 @@ class Vector(models.Model):
     mgs = ArrayField(models.BigIntegerField())
 
     class Meta:
-        constraints = [
-            models.UniqueConstraint(
-                fields=("operation", "line", "column_no", "chunk"), name="one_chunk"
-            )
-        ]
+        constraints = [models.UniqueConstraint(fields=("operation", "line", "column_no", "chunk"), name="one_chunk")]

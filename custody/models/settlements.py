@@ -30,9 +30,7 @@ class AccountEntry(models.Model):
     receipt = models.ForeignKey(
         "custody.Operation", null=True, on_delete=models.PROTECT, related_name="account_entries"
     )
-    operation = models.ForeignKey(
-        "custody.Operation", null=True, on_delete=models.PROTECT, related_name="+"
-    )
+    operation = models.ForeignKey("custody.Operation", null=True, on_delete=models.PROTECT, related_name="+")
     settlement = models.ForeignKey(
         "custody.Settlement", null=True, on_delete=models.PROTECT, related_name="account_entries"
     )
@@ -47,17 +45,13 @@ class Settlement(models.Model):
     ledger = True
 
     number = models.CharField(max_length=40, unique=True)
-    receipt = models.ForeignKey(
-        "custody.Operation", on_delete=models.PROTECT, related_name="settlements"
-    )
+    receipt = models.ForeignKey("custody.Operation", on_delete=models.PROTECT, related_name="settlements")
     party = models.ForeignKey("custody.Party", on_delete=models.PROTECT, related_name="settlements")
     outturn = models.CharField(max_length=10, choices=Outturn.choices())
     currency = models.CharField(max_length=3)
     charges = models.DecimalField(max_digits=16, decimal_places=2)
     total = models.DecimalField(max_digits=16, decimal_places=2)
-    corrects = models.OneToOneField(
-        "self", null=True, on_delete=models.PROTECT, related_name="corrected_by"
-    )
+    corrects = models.OneToOneField("self", null=True, on_delete=models.PROTECT, related_name="corrected_by")
     prepared_by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")
     approved_by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")
     issued_at = models.DateTimeField()
@@ -91,9 +85,7 @@ class SettlementLine(models.Model):
         constraints = [
             models.CheckConstraint(
                 condition=models.Q(
-                    content_mg=models.F("payable_mg")
-                    + models.F("retained_mg")
-                    + models.F("returned_mg")
+                    content_mg=models.F("payable_mg") + models.F("retained_mg") + models.F("returned_mg")
                 )
                 & models.Q(payable_mg__gte=0)
                 & models.Q(returned_mg__gte=0),

@@ -60,8 +60,8 @@ SELECT CASE WHEN l.gross_mg = 0 THEN 'dispatched' WHEN l.form = 'bar' THEN 'bar'
   JOIN custody_movement last ON last.id = l.last_movement
   JOIN custody_operation last_op ON last_op.id = last.operation_id
   LEFT JOIN custody_bar bar ON bar.lot_id = l.id AND bar.cancelled_by_id IS NULL,
-       LATERAL (SELECT coalesce(x.held, (CASE WHEN l.gross_mg > 0 THEN custody_columns(l) ELSE custody_columns(last) END)
-                                        [x.column_no + 1]) AS mg) h
+       LATERAL (SELECT coalesce(x.held, (CASE WHEN l.gross_mg > 0 THEN custody_columns(l)
+                                              ELSE custody_columns(last) END)[x.column_no + 1]) AS mg) h
  WHERE (l.gross_mg > 0 OR last_op.kind = 'dispatch') AND (x.column_no = 0) = NOT l.valued AND h.mg <> 0
 UNION ALL
 SELECT CASE x.side WHEN 'loss' THEN 'loss' ELSE 'dispatched' END, l.number, NULL, x.what, o.number, x.column_no, x.taken
@@ -253,5 +253,3 @@ def _fate_document(fate: Fate) -> dict:
     if fate.fate == "dispatched" and fate.serial:
         keys += ("serial",)
     return {"fate": fate.fate, **{key: getattr(fate, key) for key in keys}, "mg": fate.mg}
-
-

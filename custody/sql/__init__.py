@@ -36,6 +36,4 @@ PROMISES = (
 
 def promise(name: str) -> RunSQL:
     """The migration operation that lays one promise, and takes it away again."""
-    return RunSQL(
-        (FOLDER / f"{name}.sql").read_text(), reverse_sql=(FOLDER / f"{name}.reverse.sql").read_text()
-    )
+    return RunSQL((FOLDER / f"{name}.sql").read_text(), reverse_sql=(FOLDER / f"{name}.reverse.sql").read_text())

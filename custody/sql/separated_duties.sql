@@ -10,6 +10,9 @@ ALTER TABLE custody_operation
 ALTER TABLE custody_settlement
     ADD CONSTRAINT approved_by_another CHECK (approved_by_id <> prepared_by_id);
 
+-- Determinations are numbered by the application, which may draw from this sequence.
+CREATE SEQUENCE custody_number_determination;
+
 CREATE FUNCTION custody_accepted_by_another() RETURNS trigger
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 BEGIN

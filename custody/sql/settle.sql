@@ -1,6 +1,7 @@
 -- I9: a settlement is issued once, whole, and never changes; a correction is a new one that names it. It replaces the
 -- claims of its receipt: what is returned in metal stays on the account, what is paid in money leaves it, and the title
 -- of lots not yet refined passes to the house.
+CREATE SEQUENCE custody_number_settlement;
 CREATE FUNCTION custody_issue_settlement(request jsonb) RETURNS bigint
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
 DECLARE
@@ -25,7 +26,7 @@ BEGIN
     END IF;
     INSERT INTO custody_settlement (number, receipt_id, party_id, outturn, currency, charges, total, corrects_id,
         prepared_by_id, approved_by_id, issued_at)
-    VALUES (request ->> 'number', receipt.id, receipt.party_id, request ->> 'outturn', request ->> 'currency',
+    VALUES (custody_number('S', 'custody_number_settlement', at), receipt.id, receipt.party_id, request ->> 'outturn', request ->> 'currency',
         (request ->> 'charges')::numeric, (request ->> 'total')::numeric, earlier.id,
         (request ->> 'prepared_by')::bigint, (request ->> 'approved_by')::bigint, at) RETURNING id INTO sid;
     FOR line IN SELECT * FROM jsonb_array_elements(request -> 'lines') e ORDER BY e ->> 'metal' LOOP

@@ -170,9 +170,9 @@ class RowForm(KitForm):
 
 
 class BaseRows(forms.BaseFormSet):
-    """Rows of an entry: at least ``least`` filled, no lot named twice. Use ``rows_of`` to make one.
+    """Rows of an entry: one filled at least where ``required``, no lot named twice. ``rows_of`` makes one.
 
-    ``side`` (in, add, out, loss) makes them lines of the running balance.
+    ``side`` (in, add, out, loss) makes them lines of the running balance; ``lot_field`` is empty where rows have none.
     """
 
     title = "Lines"
@@ -180,9 +180,12 @@ class BaseRows(forms.BaseFormSet):
     add_label = "Add a line"
     note = ""
     side = ""
-    least = 1
+    required = True
     lot_field = "lot"
-    default_error_messages: ClassVar = {"missing_management_form": _LOST.format("its rows")}
+    default_error_messages: ClassVar = {
+        "missing_management_form": _LOST.format("its rows"),
+        "too_many_forms": "No more than %(num)d lines fit in one entry. Record the rest in another.",
+    }
 
     def initial_form_count(self):
         # Once sent, rows may have been removed and added: which of them a view had filled in tells nothing.
@@ -214,9 +217,10 @@ class BaseRows(forms.BaseFormSet):
         return self.forms[drawn:]
 
     def clean(self):
-        if len(self.filled) < self.least:
-            words = "one" if self.least == 1 else str(self.least)
-            raise ValidationError(f"Fill in at least {words} {self.row_word}.", code="too_few")
+        if not self.management_form.is_valid():
+            return  # said already; the rows that can't be seen are not the fault
+        if self.required and not self.filled:
+            raise ValidationError(f"Fill in at least one {self.row_word}.", code="too_few")
         self._refuse_twice()
 
     def _refuse_twice(self):

@@ -1,0 +1,77 @@
+"""Custody: handing lots over, holding and releasing them, and sending metal out of the gate."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from django.db import transaction
+
+from custody.actions import _post
+from custody.actions._allowed import require
+from custody.errors import Refusal
+from custody.models import Party, Place, User
+from custody.roles import Verb
+from custody.terms import Clearance, Kind
+
+
+@dataclass(frozen=True, slots=True)
+class Passing:
+    """One lot that is handed over, with its check weighing in milligrams (empty: at book, not weighed)."""
+
+    lot: str
+    weighed_mg: int | None = None
+
+
+def hand_over(*, lots: list[Passing], to_person: User, to_place: Place, at: datetime, by: User, note: str = "") -> int:
+    """Passes lots to a person at a place, all or none, and gives how many. Who gives or who takes records it.
+
+    Raises ``NotAllowed`` and ``Refusal``.
+    """
+    require(by, Verb.HAND_OVER)
+    require(to_person, Verb.HAND_OVER)
+    if not lots:
+        raise Refusal("Name at least one lot to hand over.")
+    if len({passing.lot for passing in lots}) != len(lots):
+        raise Refusal("A lot is named twice. Name each lot once.")
+    with _post.refusals(), transaction.atomic(durable=True):
+        for passing in sorted(lots, key=lambda passing: passing.lot):
+            _post.call(
+                "custody_hand_over", passing.lot, at, to_person.pk, to_place.code, passing.weighed_mg, note, by.pk
+            )
+    return len(lots)
+
+
+def clear(*, lot: str, clearance: Clearance, reason: str, at: datetime, by: User) -> None:
+    """Holds or releases a lot, with the reason. Raises ``NotAllowed`` and ``Refusal``."""
+    require(by, Verb.CLEAR)
+    with _post.refusals(), transaction.atomic(durable=True):
+        _post.call("custody_clear", lot, str(clearance), reason.strip(), at, by.pk)
+
+
+def dispatch(
+    *,
+    lots: list[str],
+    party: Party,
+    at: datetime,
+    by: User,
+    against: str = "sale",
+    reason: str = "",
+    request_key: UUID | None = None,
+) -> _post.Posted:
+    """Sends whole lots out of the gate to a party: its own metal, against its claim (``claim``), or a sale of the house's.
+
+    Raises ``NotAllowed`` and ``Refusal``.
+    """
+    require(by, Verb.DISPATCH)
+    return _post.post(
+        {
+            "kind": str(Kind.DISPATCH),
+            "at": at,
+            "by": by.pk,
+            "party": party.code,
+            "against": against,
+            "reason": reason.strip() or None,
+            "inputs": [{"lot": lot} for lot in lots],
+            "request_key": request_key,
+        }
+    )

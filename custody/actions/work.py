@@ -1,0 +1,203 @@
+"""The steps of the plant: melt, sample, refine, run, cast, divide; and what mends them: difference, reversal."""
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from uuid import UUID
+
+from custody.actions import _post
+from custody.actions._allowed import require
+from custody.actions._sign import Signature
+from custody.models import Operation, Place, User
+from custody.roles import Verb
+from custody.terms import METALS, Addition, Cause, Form, Kind
+
+_MELTING = {Kind.MELT, Kind.GRANULATE, Kind.INQUART}
+_CASTING = {
+    Kind.CAST, Kind.CAST_ANODES, Kind.CAST_STRIP, Kind.ROLL, Kind.PUNCH, Kind.ANNEAL, Kind.ADJUST, Kind.STAMP,
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Take:
+    """A lot that goes in: whole, or so many milligrams of it; a draw from a run names its metals."""
+
+    lot: str
+    gross_mg: int | None = None
+    fine_mg: dict[str, int] | None = None
+
+    def as_request(self) -> dict:
+        """The entry of ``inputs``."""
+        entry = {"lot": self.lot}
+        if self.gross_mg is not None:
+            entry["gross_mg"] = self.gross_mg
+        if self.fine_mg is not None:
+            entry["fine_mg"] = self.fine_mg
+        return entry
+
+
+@dataclass(frozen=True, slots=True)
+class Make:
+    """A lot that comes out, as the scale and the book say; milligrams. Empty ``fine_mg`` where it is unvalued."""
+
+    form: Form
+    gross_mg: int
+    fine_mg: dict[str, int] = field(default_factory=dict)
+    place: str = ""
+    serial: str = ""
+    replaces: str = ""
+    lot: str = ""
+    vessel: str = ""
+
+    def as_request(self) -> dict:
+        """The entry of ``outputs``."""
+        entry = {"form": str(self.form), "gross_mg": self.gross_mg, "fine_mg": self.fine_mg}
+        for key in ("place", "serial", "replaces", "lot", "vessel"):
+            if getattr(self, key):
+                entry[key] = getattr(self, key)
+        return entry
+
+
+@dataclass(frozen=True, slots=True)
+class Add:
+    """An addition: mass from outside the book, no metal."""
+
+    what: Addition
+    gross_mg: int
+
+    def as_request(self) -> dict:
+        """The entry of ``additions``."""
+        return {"what": str(self.what), "gross_mg": self.gross_mg}
+
+
+@dataclass(frozen=True, slots=True)
+class Lose:
+    """A declared loss by its cause, milligrams; a gain over book is negative."""
+
+    cause: Cause
+    gross_mg: int
+    fine_mg: dict[str, int] = field(default_factory=dict)
+    words: str = ""
+
+    def as_request(self) -> dict:
+        """The entry of ``losses``."""
+        return {
+            "cause": str(self.cause),
+            "gross_mg": self.gross_mg,
+            "fine_mg": self.fine_mg,
+            "words": self.words,
+        }
+
+
+def _verb_of(kind: Kind) -> Verb:
+    """The permission that a kind of step asks for."""
+    if kind in _MELTING:
+        return Verb.MELT
+    if kind in _CASTING:
+        return Verb.CAST
+    return {
+        Kind.SAMPLE: Verb.SAMPLE,
+        Kind.DIVIDE: Verb.WEIGH,
+        Kind.DIFFERENCE: Verb.CORRECT,
+        Kind.DISPATCH: Verb.DISPATCH,
+        Kind.REVERSE: Verb.REVERSE,
+    }.get(kind, Verb.REFINE)
+
+
+def record_step(
+    *,
+    kind: Kind,
+    inputs: list[Take],
+    outputs: list[Make],
+    at: datetime,
+    by: User,
+    place: Place | None = None,
+    additions: tuple[Add, ...] = (),
+    losses: tuple[Lose, ...] = (),
+    reason: str = "",
+    step: Kind | None = None,
+    countersign: Signature | None = None,
+    request_key: UUID | None = None,
+) -> _post.Posted:
+    """Records one step or one event of a run, balanced to the milligram, in the custody of ``by``.
+
+    ``step`` names the wet step that a first charge opens. Raises ``NotAllowed`` and ``Refusal``.
+    """
+    require(by, _verb_of(kind))
+    return _post.post(
+        {
+            "kind": str(kind),
+            "at": at,
+            "by": by.pk,
+            "place": place.code if place else None,
+            "reason": reason.strip() or None,
+            "step": str(step) if step else None,
+            "inputs": [take.as_request() for take in inputs],
+            "additions": [add.as_request() for add in additions],
+            "outputs": [make.as_request() for make in outputs],
+            "losses": [lose.as_request() for lose in losses],
+            "request_key": request_key,
+            **(countersign.as_request() if countersign else {}),
+        }
+    )
+
+
+def correct_lot(
+    *,
+    lot: str,
+    gross_mg: int,
+    fine_mg: dict[str, int],
+    book_mg: tuple[int, ...],
+    at: datetime,
+    reason: str,
+    countersign: Signature,
+    by: User,
+    about: date | None = None,
+    request_key: UUID | None = None,
+) -> _post.Posted:
+    """Posts the difference between a lot's book (gross and five metals, mg) and what was measured, openly.
+
+    Raises ``NotAllowed`` and ``Refusal``.
+    """
+    require(by, Verb.CORRECT)
+    measured = (gross_mg, *(fine_mg.get(metal, 0) for metal in METALS))
+    gap = [book - now for book, now in zip(book_mg, measured, strict=True)]
+    return _post.post(
+        {
+            "kind": str(Kind.DIFFERENCE),
+            "at": at,
+            "by": by.pk,
+            "about": about.isoformat() if about else None,
+            "reason": reason.strip(),
+            "inputs": [{"lot": lot}],
+            "outputs": [{"form": "other", "gross_mg": gross_mg, "fine_mg": fine_mg}],
+            "losses": [
+                {
+                    "cause": str(Cause.DIFFERENCE),
+                    "gross_mg": gap[0],
+                    "fine_mg": dict(zip(METALS, gap[1:], strict=True)),
+                }
+            ],
+            "request_key": request_key,
+            **countersign.as_request(),
+        }
+    )
+
+
+def reverse(
+    *, operation: Operation, reason: str, at: datetime, by: User, request_key: UUID | None = None
+) -> _post.Posted:
+    """Undoes a whole operation by a mirror operation that names it; both stay in the record.
+
+    Raises ``NotAllowed`` and ``Refusal`` (which names what to reverse first).
+    """
+    require(by, Verb.REVERSE)
+    return _post.post(
+        {
+            "kind": str(Kind.REVERSE),
+            "at": at,
+            "by": by.pk,
+            "reverses": operation.number,
+            "reason": reason.strip() or None,
+            "request_key": request_key,
+        }
+    )

@@ -1,0 +1,78 @@
+"""What this viewer may see: the only door from the tables to a screen.
+
+Staff with the right to read the book see everything. A customer sees the rows of their own party and nothing else; what
+is outside a viewer's scope is not there (404), whoever guesses its number.
+"""
+
+from django.db.models import QuerySet
+
+from custody.models import Bar, Document, Lot, Operation, Party, Settlement, User
+from custody.roles import Verb, may
+from custody.terms import DocumentKind, Kind
+
+
+def _reads_all(viewer: User) -> bool:
+    return viewer.is_active and may(viewer.roles, Verb.READ_BOOK)
+
+
+def _own_party(viewer: User) -> int | None:
+    if viewer.is_active and may(viewer.roles, Verb.READ_OWN):
+        return viewer.party_id
+    return None
+
+
+def parties(viewer: User) -> QuerySet[Party]:
+    """Parties that the viewer may see."""
+    if _reads_all(viewer):
+        return Party.objects.all()
+    return Party.objects.filter(pk=_own_party(viewer))
+
+
+def operations(viewer: User) -> QuerySet[Operation]:
+    """Operations that the viewer may see; a customer sees its own receipts."""
+    if _reads_all(viewer):
+        return Operation.objects.all()
+    return Operation.objects.filter(kind=Kind.RECEIVE, party_id=_own_party(viewer) or 0)
+
+
+def receipts(viewer: User) -> QuerySet[Operation]:
+    """Receipts that the viewer may see."""
+    return operations(viewer).filter(kind=Kind.RECEIVE)
+
+
+def lots(viewer: User) -> QuerySet[Lot]:
+    """Lots that the viewer may see; a customer sees the parcels it delivered."""
+    if _reads_all(viewer):
+        return Lot.objects.all()
+    return Lot.objects.filter(created_by__kind=Kind.RECEIVE, created_by__party_id=_own_party(viewer) or 0)
+
+
+def bars(viewer: User) -> QuerySet[Bar]:
+    """Bars that the viewer may see; a customer sees those dispatched to it."""
+    if _reads_all(viewer):
+        return Bar.objects.all()
+    return Bar.objects.filter(
+        lot__gross_mg=0,
+        lot__movements__whole=True,
+        lot__movements__operation__kind=Kind.DISPATCH,
+        lot__movements__operation__party_id=_own_party(viewer) or 0,
+        lot__movements__operation__reversed_by__isnull=True,
+    )
+
+
+def settlements(viewer: User) -> QuerySet[Settlement]:
+    """Settlements that the viewer may see."""
+    if _reads_all(viewer):
+        return Settlement.objects.all()
+    return Settlement.objects.filter(party_id=_own_party(viewer) or 0)
+
+
+#: Papers that go to the customer whose name they carry.
+CUSTOMER_PAPERS = (DocumentKind.RECEIPT, DocumentKind.SETTLEMENT, DocumentKind.CERTIFICATE)
+
+
+def documents(viewer: User) -> QuerySet[Document]:
+    """Papers that the viewer may download."""
+    if _reads_all(viewer):
+        return Document.objects.all()
+    return Document.objects.filter(party_id=_own_party(viewer) or 0, kind__in=CUSTOMER_PAPERS)
