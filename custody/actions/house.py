@@ -82,7 +82,10 @@ def change_party(
 
 
 def agree_terms(*, party: Party, by: User, valid_from: date, **agreed) -> Terms:
-    """Records the terms agreed with a party from a date on; earlier terms stay. Raises ``NotAllowed`` and ``Refusal``."""
+    """Records the terms agreed with a party from a date on; earlier terms stay.
+
+    Raises ``NotAllowed`` and ``Refusal``.
+    """
     require(by, Verb.SETTLE)
     with _post.refusals(), transaction.atomic():
         return Terms.objects.create(party=party, valid_from=valid_from, agreed_by=by, **agreed)

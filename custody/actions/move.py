@@ -58,7 +58,7 @@ def dispatch(
     reason: str = "",
     request_key: UUID | None = None,
 ) -> _post.Posted:
-    """Sends whole lots out of the gate to a party: its own metal, against its claim (``claim``), or a sale of the house's.
+    """Sends whole lots out of the gate to a party: its own, or the house's against its claim (``claim``) or sold.
 
     Raises ``NotAllowed`` and ``Refusal``.
     """
