@@ -1,0 +1,110 @@
+"""What is to be settled for a receipt: content by accepted assay, the terms in force, and what is not valued yet."""
+
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from django.db.models import Sum
+
+from custody.calc import settlement
+from custody.calc.refusals import Refused
+from custody.errors import Refusal
+from custody.models import Lot, Operation, OriginReceipt, Settlement, Terms
+from custody.terms import METALS, Form, Outturn
+
+#: Unvalued lots of these forms do not hold a settlement up: what they prove to hold is a correction.
+MAY_WAIT = (Form.SAMPLE, Form.SLAG)
+
+
+@dataclass(frozen=True, slots=True)
+class Price:
+    """The price of one metal in the currency of the terms, with its source in words (fixing and date)."""
+
+    amount: Decimal
+    unit: settlement.Unit
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Reckoning:
+    """A settlement as it would be issued now."""
+
+    settled: settlement.Settlement
+    terms: Terms
+    gross_mg: int
+    not_included: tuple[str, ...]
+
+
+def content_of(receipt: Operation) -> dict[str, int]:
+    """What a receipt proved to hold, milligrams per metal: the sum of what its parcels were received as."""
+    sums = OriginReceipt.objects.filter(origin__lot__created_by=receipt).aggregate(
+        **{metal: Sum(f"{metal.lower()}_mg") for metal in METALS}
+    )
+    return {metal: sums[metal] or 0 for metal in METALS}
+
+
+def gross_of(receipt: Operation) -> int:
+    """Gross received, milligrams."""
+    return OriginReceipt.objects.filter(origin__lot__created_by=receipt).aggregate(mg=Sum("gross_mg"))["mg"] or 0
+
+
+def unvalued_lots(receipt: Operation) -> list[Lot]:
+    """Lots of a receipt that no assay has valued yet."""
+    return list(Lot.objects.filter(receipt=receipt, valued=False, gross_mg__gt=0))
+
+
+def terms_of(receipt: Operation, day: date) -> Terms:
+    """The terms in force with the receipt's party. Raises ``Refusal`` where none are agreed."""
+    terms = Terms.objects.filter(party=receipt.party, valid_from__lte=day).order_by("-valid_from", "-id").first()
+    if terms is None:
+        raise Refusal(f"No terms are agreed with {receipt.party.name} for {day}. Record them on the party's page.")
+    return terms
+
+
+def standing_settlement(receipt: Operation) -> Settlement | None:
+    """The statement that stands for a receipt: the latest that no correction takes the place of."""
+    return Settlement.objects.filter(receipt=receipt, corrected_by__isnull=True).first()
+
+
+def reckon(receipt: Operation, outturn: Outturn, prices: dict[str, Price], day: date) -> Reckoning:
+    """Reckons the settlement of a receipt by the terms in force on the day.
+
+    Raises ``Refusal`` for a lot that waits for its assay, missing terms or a missing price.
+    """
+    waiting = unvalued_lots(receipt)
+    blocking = [lot.number for lot in waiting if lot.form not in MAY_WAIT]
+    if blocking:
+        raise Refusal(f"Not valued yet: {', '.join(blocking)}. Record and accept their assays first.")
+    terms = terms_of(receipt, day)
+    content = content_of(receipt)
+    if not any(content.values()):
+        raise Refusal(f"Receipt {receipt.number} has no metal in the book to settle.")
+    gross = gross_of(receipt)
+    try:
+        settled = settlement.settle(gross, content, _agreed(terms, content, outturn, prices))
+    except Refused as refused:
+        raise Refusal(refused.sentence) from refused
+    return Reckoning(settled, terms, gross, tuple(lot.number for lot in waiting))
+
+
+def _agreed(terms: Terms, content: dict[str, int], outturn: Outturn, prices: dict[str, Price]) -> settlement.Terms:
+    metals = []
+    for metal, ppm in zip(METALS, terms.payable_ppm, strict=True):
+        price = prices.get(metal) if outturn == Outturn.MONEY else None
+        refining = terms.refining_charge_per_g if ppm and metal == "Au" else None
+        if content[metal] or price:
+            metals.append(
+                settlement.MetalTerms(
+                    metal=metal,
+                    payable_ppm=ppm,
+                    outturn=outturn,
+                    price=settlement.Rate(price.amount, price.unit) if price else None,
+                    refining=settlement.Rate(refining) if refining else None,
+                )
+            )
+    return settlement.Terms(
+        currency=terms.currency,
+        metals=tuple(metals),
+        treatment=terms.treatment_charge,
+        minimum=terms.minimum_charge,
+    )
