@@ -1,0 +1,156 @@
+"""A book to test on, built through the actions alone: house and places, receipts, valued, released, handed-over lots.
+
+Every builder makes what it stands on. Lots come back fresh from the book. Times are now: events follow in order.
+"""
+
+from datetime import datetime
+from itertools import count
+
+from django.utils import timezone
+
+from custody.actions.assay import accept, determine
+from custody.actions.house import add_place, describe_refinery
+from custody.actions.move import Passing, clear, hand_over
+from custody.actions.receive import ParcelEntry, receive
+from custody.models import Lot, Operation, Party, Place, Refinery, User
+from custody.terms import Basis, Category, Clearance, Form, PlaceKind
+from tests import people
+
+PLACES = {
+    "COUNTER": ("Front counter", PlaceKind.COUNTER),
+    "STRONG": ("Counter strongroom", PlaceKind.STRONGROOM),
+    "LAB": ("Laboratory", PlaceKind.LABORATORY),
+    "FURNACE-1": ("Melting furnace 1", PlaceKind.FURNACE),
+    "VESSEL-1": ("Dissolving vessel 1", PlaceKind.VESSEL),
+    "VESSEL-2": ("Dissolving vessel 2", PlaceKind.VESSEL),
+    "SHOP": ("Bar workshop", PlaceKind.WORKSHOP),
+    "VAULT": ("Main vault", PlaceKind.VAULT),
+}
+_mines = count(1)
+
+party = people.party
+
+
+def refinery() -> Refinery:
+    """The invented house of all tests."""
+    return Refinery.objects.first() or describe_refinery(
+        name="Harrow Fell Refinery",
+        address="4 Smelt Lane\nHarrow Fell",
+        mark="HFR",
+        time_zone="Europe/London",
+        receipt_terms="The reserve sample is kept for sixty days.",
+        by=None,
+    )
+
+
+def place(code: str = "COUNTER") -> Place:
+    """One of PLACES."""
+    name, kind = PLACES[code]
+    return Place.objects.filter(code=code).first() or add_place(
+        code=code, name=name, kind=kind, by=people.mona_manager()
+    )
+
+
+def places() -> dict[str, Place]:
+    """The whole layout of the house, by code."""
+    refinery()
+    return {code: place(code) for code in PLACES}
+
+
+def parcel(gross_mg: int = 1_000_000, **changes) -> ParcelEntry:
+    """A parcel of doré, weighed without a container; gross in milligrams. Each comes from a mine of its own."""
+    declared = {
+        "form": Form.DORE,
+        "scale": "Bench 2",
+        "gross_mg": gross_mg,
+        "tare_mg": 0,
+        "category": Category.MINED_SMALL,
+        "country": "CA",
+        "mine": f"Claim {next(_mines)}",
+        "pieces": 1,
+        "declared_au_ppm": 800_000,
+    }
+    return ParcelEntry(**(declared | changes))
+
+
+def received(
+    *parcels: ParcelEntry | int,
+    of: Party | None = None,
+    basis: Basis = Basis.TOLL,
+    by: User | None = None,
+    at: datetime | None = None,
+    delivered_by: str = "Mara Quill",
+) -> list[Lot]:
+    """The lots of one receipt, in the receiver's custody; 1 kg of doré unless parcels, or their mg, are given."""
+    refinery()
+    posted = receive(
+        party=of or party(),
+        parcels=[entry if isinstance(entry, ParcelEntry) else parcel(entry) for entry in parcels or (parcel(),)],
+        basis=basis,
+        delivered_by=delivered_by,
+        at=at or timezone.now(),
+        place=place("COUNTER"),
+        by=by or people.fiona_frontdesk(),
+    )
+    return [fresh(number) for number in posted.lots]
+
+
+def receipt_of(lot: Lot) -> Operation:
+    """The receipt that brought a parcel."""
+    return Operation.objects.get(pk=lot.receipt_id)
+
+
+def valued(lot: Lot, *, method: str = "fire assay", at: datetime | None = None, **ppm: int) -> Lot:
+    """The lot with the metals of an assay by Anna that Mona accepted: ``valued(lot, Au=800_000, Ag=150_000)``."""
+    determination = determine(
+        lot=lot,
+        ppm=ppm or {"Au": 800_000, "Ag": 150_000},
+        method=method,
+        at=at or timezone.now(),
+        by=people.anna_assayer(),
+    )
+    accept(determination=determination, at=at or timezone.now(), by=people.mona_manager())
+    return fresh(lot.number)
+
+
+def released(lot: Lot, *, reason: str = "Papers seen", at: datetime | None = None) -> Lot:
+    """The lot, released by Clara."""
+    return _cleared(lot, Clearance.RELEASED, reason, at)
+
+
+def held(lot: Lot, *, reason: str = "Origin papers are missing", at: datetime | None = None) -> Lot:
+    """The lot, held by Clara."""
+    return _cleared(lot, Clearance.HELD, reason, at)
+
+
+def handed_over(
+    lot: Lot, to: User, where: str = "FURNACE-1", *, weighed_mg: int | None = None, at: datetime | None = None
+) -> Lot:
+    """The lot in another person's custody at a place, handed over by who held it."""
+    hand_over(
+        lots=[Passing(lot.number, weighed_mg)],
+        to_person=to,
+        to_place=place(where),
+        at=at or timezone.now(),
+        by=User.objects.get(pk=lot.custodian_id),
+    )
+    return fresh(lot.number)
+
+
+def ready(*grams: int, by: User | None = None, where: str = "FURNACE-1", **ppm: int) -> list[Lot]:
+    """Lots of one receipt, of so many grams each, valued, released and in the operator's hands."""
+    keeper = by or people.otto_operator()
+    return [
+        handed_over(released(valued(lot, **ppm)), keeper, where)
+        for lot in received(*(gram * 1000 for gram in grams or (1000,)))
+    ]
+
+
+def fresh(number: str) -> Lot:
+    """The lot as the book has it now."""
+    return Lot.objects.get(number=number)
+
+
+def _cleared(lot: Lot, clearance: Clearance, reason: str, at: datetime | None) -> Lot:
+    clear(lot=lot.number, clearance=clearance, reason=reason, at=at or timezone.now(), by=people.clara_compliance())
+    return fresh(lot.number)
