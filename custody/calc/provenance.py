@@ -12,11 +12,11 @@ milligrams:
 * the last one gets all that is left.
 
 Rows (an output over its origins) and columns (an origin over the outputs) sum exactly, and nothing is
-negative. For two origins no figure is a milligram away from its exact share. For more, serving the one
-furthest behind keeps every total within 1/2 + 1/3 + ... + 1/n (n origins) or one milligram, whichever is more,
-of its exact value: that is what the last figure can be off by, when the amounts are chosen to provoke it
-(three milligrams for forty origins); amounts as they come stay within one. PostgreSQL applies the same rule,
-so that it can refuse any other figures.
+negative. Two origins: no figure is a whole milligram off its exact share. Three: none was found to be more than
+one off. With more, amounts chosen to provoke it can leave figures a little more than one off, because each
+output is served without looking at those to come: a long search found 1.2 mg in the last one and 1.08 mg in the
+others, and nothing over 1 mg in fifteen thousand random cases. PostgreSQL applies the same rule, so that it can
+refuse any other figures.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
