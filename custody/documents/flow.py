@@ -10,6 +10,7 @@ from base64 import b64encode
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 from django.utils.html import escape
 from django.utils.safestring import mark_safe
@@ -260,7 +261,7 @@ def _order_and_place(slots: dict[str, Slot], bands: Sequence[Band]) -> None:
     before: dict[str, list[tuple[Slot, float]]] = defaultdict(list)
     after: dict[str, list[tuple[Slot, float]]] = defaultdict(list)
     for band in bands:
-        for left, right in zip(band.slots, band.slots[1:], strict=False):
+        for left, right in pairwise(band.slots):
             weight = max(band.width, 0.1)
             after[left.key].append((right, weight))
             before[right.key].append((left, weight))
@@ -376,7 +377,7 @@ def number(value: float) -> str:
 def _draw_band(picture: Picture, band: Band) -> str:
     """A band runs level past the columns it does not stop in, and swings between columns."""
     width = max(band.width, 0.8)
-    xs = [(left.left + BOX_WIDTH, right.left) for left, right in zip(band.slots, band.slots[1:], strict=False)]
+    xs = [(left.left + BOX_WIDTH, right.left) for left, right in pairwise(band.slots)]
     steps = list(zip(xs, band.out_top, band.in_top, strict=True))
     there = [_swing(start, end, out, into) for (start, end), out, into in steps]
     back = [_swing(end, start, into + width, out + width) for (start, end), out, into in reversed(steps)]

@@ -157,10 +157,10 @@ NODES = (
 )
 LINKS = (
     Link("a", "m", 640_123),
-    Link("b", "m", 361_901),
+    Link("b", "m", 361_793),
     Link("d", "bar", 120),
     Link("m", "s", 2_124),
-    Link("m", "bar", 999_900),
+    Link("m", "bar", 999_792),
 )
 
 
