@@ -4,12 +4,14 @@ A field that can't be read answers with a sentence and keeps what was typed; not
 """
 
 import uuid
+from datetime import datetime
 from typing import ClassVar
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.forms.renderers import DjangoTemplates
 from django.template import loader
+from django.utils import timezone
 
 from custody.calc import fineness, mass
 
@@ -149,6 +151,25 @@ class BaseForm(KitForm):
         """Say on the page what the book refused, beside the field that the refusal names if there is one."""
         field = getattr(refusal, "field", "")
         self.add_error(field if field in self.fields else None, getattr(refusal, "sentence", str(refusal)))
+
+
+def this_minute() -> datetime:
+    """Now, as precisely as a field for a moment shows it."""
+    return timezone.localtime().replace(second=0, microsecond=0)
+
+
+class EventForm(BaseForm):
+    """An entry about something that happened. Left untouched, ``at`` means the moment of recording.
+
+    The minute on the screen lies before a lot's last event when that was a few seconds ago, and would be refused.
+    """
+
+    at = MomentField(label="When", initial=this_minute, show_hidden_initial=True)
+
+    @property
+    def moment(self) -> datetime:
+        """The aware time to record."""
+        return self.cleaned_data["at"] if "at" in self.changed_data else timezone.now()
 
 
 class RowForm(KitForm):
