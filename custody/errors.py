@@ -296,6 +296,12 @@ SettledOnce = _refusal(
 SettledWhole = _refusal(
     "SettledWhole", "settled_once_and_whole", "Payable + retained + returned must equal the settled content."
 )
+SettledContent = _refusal(
+    "SettledContent",
+    "settled_content",
+    "The book says another content of {metal} now. Look at the settlement again, then issue it.",
+    base=Conflict,
+)
 ApprovedByAnother = _refusal(
     "ApprovedByAnother",
     "approved_by_another",

@@ -1,2 +1,3 @@
 DROP FUNCTION custody_issue_settlement(jsonb);
+DROP FUNCTION custody_received(bigint, text);
 DROP SEQUENCE custody_number_settlement;

@@ -2,6 +2,16 @@
 -- claims of its receipt: what is returned in metal stays on the account, what is paid in money leaves it, and the title
 -- of lots not yet refined passes to the house.
 CREATE SEQUENCE custody_number_settlement;
+
+-- What the parcels of a receipt were received as: the content that is settled.
+CREATE FUNCTION custody_received(of_receipt bigint, of_metal text) RETURNS bigint
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT coalesce(sum(CASE of_metal WHEN 'Au' THEN r.au_mg WHEN 'Ag' THEN r.ag_mg WHEN 'Pt' THEN r.pt_mg
+                        WHEN 'Pd' THEN r.pd_mg ELSE r.cu_mg END), 0)::bigint
+      FROM custody_lot l JOIN custody_origin o ON o.lot_id = l.id JOIN custody_originreceipt r ON r.origin_id = o.id
+     WHERE l.created_by_id = of_receipt
+$$;
+
 CREATE FUNCTION custody_issue_settlement(request jsonb) RETURNS bigint
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
 DECLARE
@@ -36,6 +46,10 @@ BEGIN
             (line ->> 'retained_mg')::bigint, (line ->> 'returned_mg')::bigint, (line ->> 'accountability_ppm')::int,
             (line ->> 'price')::numeric, coalesce(line ->> 'price_unit', ''), coalesce(line ->> 'price_source', ''),
             (line ->> 'amount')::numeric, coalesce(line ->> 'formula', ''));
+        IF (line ->> 'content_mg')::bigint IS DISTINCT FROM custody_received(receipt.id, line ->> 'metal') THEN
+            PERFORM custody_refuse('settled_content', format('The book says another content of %s.', line ->> 'metal'),
+                                   jsonb_build_object('metal', line ->> 'metal'));
+        END IF;
         SELECT coalesce(sum(e.mg), 0) INTO claimed FROM custody_accountentry e
           JOIN custody_metalaccount a ON a.id = e.account_id
          WHERE e.receipt_id = receipt.id AND a.party_id = receipt.party_id AND a.metal = line ->> 'metal';

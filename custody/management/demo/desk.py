@@ -1,0 +1,149 @@
+"""The hands of the demo: each method is what one person does, through the real actions, at the demo's own time."""
+
+from datetime import datetime, timedelta
+from uuid import uuid4
+from zoneinfo import ZoneInfo
+
+from custody.actions import assay, move, receive, work
+from custody.calc.fineness import fine_mg
+from custody.management.demo.cast import REFINERY, House
+from custody.models import Lot
+from custody.terms import METALS, Addition, Basis, Category, Cause, Clearance, Form, Kind
+
+G = 1000  # milligrams in a gram
+
+
+class Clock:
+    """Local working days counted back from today; every step takes some minutes of it."""
+
+    def __init__(self, now: datetime, days_back: int) -> None:
+        self._first = now.astimezone(ZoneInfo(REFINERY["time_zone"])) - timedelta(days=days_back)
+        self._at = self._first
+
+    def morning(self, day: int) -> None:
+        """Half past seven on the given day of the story."""
+        self._at = (self._first + timedelta(days=day)).replace(hour=7, minute=30, second=0, microsecond=0)
+
+    def tick(self, minutes: int = 9) -> datetime:
+        """The next moment at which something is recorded."""
+        self._at += timedelta(minutes=minutes)
+        return self._at
+
+
+class Desk:
+    """Everybody at work."""
+
+    def __init__(self, house: House, clock: Clock) -> None:
+        self.house = house
+        self.clock = clock
+
+    def take_in(self, party: str, basis: Basis, category: Category, *parcels: tuple, delivered_by: str):
+        """The counter: parcels of (form, gross g text, tare mg, country, mine, declared ppm, words)."""
+        entries = [
+            receive.ParcelEntry(
+                form=form,
+                scale="Scale A (counter)",
+                gross_mg=net + tare,
+                tare_mg=tare,
+                category=category,
+                country=country,
+                mine=mine,
+                declared_gross_mg=net,
+                declared_au_ppm=ppm or None,
+                description=words,
+                seal=f"S{net % 9973:04d}",
+                pieces=pieces,
+            )
+            for form, net, tare, country, mine, ppm, pieces, words in parcels
+        ]
+        return receive.receive(
+            party=self.house.parties[party],
+            parcels=entries,
+            basis=basis,
+            delivered_by=delivered_by,
+            at=self.clock.tick(),
+            place=self.house.places["COUNTER"],
+            by=self.house.fern,
+            request_key=uuid4(),
+        )
+
+    def pass_on(self, to: str, place: str, *lots: str, weighed: bool = True) -> None:
+        """Each lot's custodian hands it over at its book weight on the scale."""
+        for number in lots:
+            lot = Lot.objects.get(number=number)
+            move.hand_over(
+                lots=[move.Passing(number, lot.gross_mg if weighed else None)],
+                to_person=self.house.people[to],
+                to_place=self.house.places[place],
+                at=self.clock.tick(2),
+                by=lot.custodian,
+            )
+
+    def clear(self, clearance: Clearance, reason: str, *lots: str) -> None:
+        """Compliance holds or releases."""
+        for number in lots:
+            move.clear(lot=number, clearance=clearance, reason=reason, at=self.clock.tick(2), by=self.house.carys)
+
+    def melt(self, lots: list[str], flux: int, slag: int, fume: int) -> tuple[str, str]:
+        """The sampler melts parcels of one receipt together; gives the melt's and the slag's numbers."""
+        gross = sum(Lot.objects.filter(number__in=lots).values_list("gross_mg", flat=True))
+        posted = work.record_step(
+            kind=Kind.MELT,
+            inputs=[work.Take(lot) for lot in lots],
+            additions=(work.Add(Addition.FLUX, flux),),
+            outputs=[work.Make(Form.MELT, gross + flux - slag - fume), work.Make(Form.SLAG, slag)],
+            losses=(work.Lose(Cause.FUME, fume),),
+            at=self.clock.tick(45),
+            by=self.house.silas,
+            place=self.house.places["FURNACE-1"],
+        )
+        return posted.lots
+
+    def sample(self, lot: str, grams: int = 6) -> str:
+        """Pin sample of a melt, carried to the laboratory."""
+        posted = work.record_step(
+            kind=Kind.SAMPLE,
+            inputs=[work.Take(lot, grams * G)],
+            outputs=[work.Make(Form.SAMPLE, grams * G)],
+            at=self.clock.tick(),
+            by=Lot.objects.get(number=lot).custodian,
+        )
+        (sample,) = posted.lots
+        self.pass_on("anouk", "LAB", sample)
+        return sample
+
+    def assay(self, lot: str, method: str, sample: str = "", **ppm: int) -> None:
+        """The assayer consumes a part of the sample and determines; the manager accepts."""
+        if sample:
+            work.record_step(
+                kind=Kind.SAMPLE,
+                inputs=[work.Take(sample, 1 * G)],
+                outputs=[],
+                losses=(work.Lose(Cause.SAMPLE, 1 * G),) if not Lot.objects.get(number=sample).valued else (),
+                at=self.clock.tick(200),
+                by=self.house.anouk,
+            )
+        determination = assay.determine(
+            lot=Lot.objects.get(number=lot),
+            sample=Lot.objects.filter(number=sample).first(),
+            ppm=ppm,
+            method=method,
+            at=self.clock.tick(20),
+            by=self.house.anouk,
+        )
+        assay.accept(determination=determination, at=self.clock.tick(15), by=self.house.maren)
+
+    def book(self, *lots: str) -> dict[str, int]:
+        """Gross and metals of lots in the book, summed."""
+        rows = [lot.columns_mg for lot in Lot.objects.filter(number__in=lots)]
+        return dict(zip(("gross", *METALS), map(sum, zip(*rows, strict=True)), strict=True))
+
+
+def bars(start: int, *sizes: tuple[int, int], ppm: int, silver_ppm: int) -> list[work.Make]:
+    """So many bars of a nominal mass in grams, numbered on from ``start``."""
+    made = []
+    for count, grams in sizes:
+        for _ in range(count):
+            fine = {"Au": fine_mg(grams * G, ppm), "Ag": fine_mg(grams * G, silver_ppm)}
+            made.append(work.Make(Form.BAR, grams * G, fine, serial=f"{start + len(made):06d}"))
+    return made
