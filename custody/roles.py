@@ -5,7 +5,7 @@ A role is data (a grant to a person, see models.access); what a role may do is t
 
 from enum import StrEnum
 
-from custody.terms import Role
+from custody.terms import Kind, Role
 
 
 class Verb(StrEnum):
@@ -64,6 +64,11 @@ MAY: dict[Role, frozenset[Verb]] = {
     Role.CUSTOMER: frozenset({Verb.READ_OWN}),
 }
 
+_MELTING = {Kind.MELT, Kind.GRANULATE, Kind.INQUART}
+_CASTING = {
+    Kind.CAST, Kind.CAST_ANODES, Kind.CAST_STRIP, Kind.ROLL, Kind.PUNCH, Kind.ANNEAL, Kind.ADJUST, Kind.STAMP,
+}  # fmt: skip
+
 #: Verbs that change nothing.
 READ_ONLY = frozenset({Verb.READ_BOOK, Verb.READ_OWN, Verb.TRACE})
 
@@ -76,3 +81,18 @@ def may(roles: frozenset[Role], verb: Verb) -> bool:
 def is_staff(roles: frozenset[Role]) -> bool:
     """Whether these roles open the staff's door; a customer's alone never does."""
     return may(roles, Verb.READ_BOOK)
+
+
+def verb_of(kind: Kind) -> Verb:
+    """The permission that recording a kind of step asks for."""
+    if kind in _MELTING:
+        return Verb.MELT
+    if kind in _CASTING:
+        return Verb.CAST
+    return {
+        Kind.SAMPLE: Verb.SAMPLE,
+        Kind.DIVIDE: Verb.WEIGH,
+        Kind.DIFFERENCE: Verb.CORRECT,
+        Kind.DISPATCH: Verb.DISPATCH,
+        Kind.REVERSE: Verb.REVERSE,
+    }.get(kind, Verb.REFINE)

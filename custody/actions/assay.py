@@ -3,13 +3,13 @@
 from datetime import datetime
 from uuid import UUID
 
-from django.db import connection, transaction
+from django.db import IntegrityError, connection, transaction
 
 from custody.actions import _post
 from custody.actions._allowed import require
 from custody.actions._sign import Signature
 from custody.errors import Refusal
-from custody.models import Acceptance, Determination, Lot, User
+from custody.models import Acceptance, Determination, Lot, Operation, User
 from custody.roles import Verb
 from custody.terms import METALS, PPM
 
@@ -55,10 +55,7 @@ def accept(
     """
     require(by, Verb.ACCEPT)
     with _post.refusals(), transaction.atomic(durable=True):
-        earlier = Acceptance.objects.filter(determination=determination).first()
-        if earlier and not request_key:
-            raise Refusal(f"Determination {determination.number} is accepted already.")
-        acceptance = earlier or Acceptance.objects.create(determination=determination, by=by, at=at)
+        acceptance = _acceptance(determination, at, by, request_key)
         return _post.post_in_transaction(
             {
                 "kind": "value",
@@ -71,6 +68,20 @@ def accept(
                 **(countersign.as_request() if countersign else {}),
             }
         )
+
+
+def _acceptance(determination: Determination, at: datetime, by: User, request_key: UUID | None) -> Acceptance:
+    """The acceptance, made once. Only the very form that made it meets it again: sent twice, it is recorded once."""
+    earlier = Acceptance.objects.filter(determination=determination).first()
+    if earlier is None:
+        try:
+            with transaction.atomic():
+                return Acceptance.objects.create(determination=determination, by=by, at=at)
+        except IntegrityError:  # somebody else accepted it this very moment
+            earlier = Acceptance.objects.get(determination=determination)
+    if not request_key or not Operation.objects.filter(acceptance=earlier, request_key=request_key).exists():
+        raise Refusal(f"Determination {determination.number} is accepted already.")
+    return earlier
 
 
 def _next_number(at: datetime) -> str:

@@ -8,13 +8,8 @@ from custody.actions import _post
 from custody.actions._allowed import require
 from custody.actions._sign import Signature
 from custody.models import Operation, Place, User
-from custody.roles import Verb
+from custody.roles import Verb, verb_of
 from custody.terms import METALS, Addition, Cause, Form, Kind
-
-_MELTING = {Kind.MELT, Kind.GRANULATE, Kind.INQUART}
-_CASTING = {
-    Kind.CAST, Kind.CAST_ANODES, Kind.CAST_STRIP, Kind.ROLL, Kind.PUNCH, Kind.ANNEAL, Kind.ADJUST, Kind.STAMP,
-}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,21 +83,6 @@ class Lose:
         }
 
 
-def _verb_of(kind: Kind) -> Verb:
-    """The permission that a kind of step asks for."""
-    if kind in _MELTING:
-        return Verb.MELT
-    if kind in _CASTING:
-        return Verb.CAST
-    return {
-        Kind.SAMPLE: Verb.SAMPLE,
-        Kind.DIVIDE: Verb.WEIGH,
-        Kind.DIFFERENCE: Verb.CORRECT,
-        Kind.DISPATCH: Verb.DISPATCH,
-        Kind.REVERSE: Verb.REVERSE,
-    }.get(kind, Verb.REFINE)
-
-
 def record_step(
     *,
     kind: Kind,
@@ -122,7 +102,7 @@ def record_step(
 
     ``step`` names the wet step that a first charge opens. Raises ``NotAllowed`` and ``Refusal``.
     """
-    require(by, _verb_of(kind))
+    require(by, verb_of(kind))
     return _post.post(
         {
             "kind": str(kind),
