@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 import subprocess
 
 import pikepdf
@@ -17,6 +18,12 @@ def text(pdf: bytes, *, page: int = 0) -> str:
 def rows(pdf: bytes) -> str:
     """The same line by line across the page, as a table is read."""
     return " ".join(_read(pdf, "-layout").split())
+
+
+def words(pdf: bytes) -> list[tuple[str, float, float, float, float]]:
+    """Every word with its left, top, right and lower edge in millimetres, whether the page shows all of it or not."""
+    found = re.findall(r'<word xMin="(.*?)" yMin="(.*?)" xMax="(.*?)" yMax="(.*?)">(.*?)</word>', _read(pdf, "-bbox"))
+    return [(word, *(float(edge) * 25.4 / 72 for edge in edges)) for *edges, word in found]
 
 
 def _read(pdf: bytes, *options: str) -> str:

@@ -95,15 +95,20 @@ def test_bands_are_as_wide_as_their_milligrams_and_fit_their_boxes(made):
             assert top + band.width <= slot.top + slot.height + 0.001
         assert len(band.in_top) == len(band.out_top) == len(band.slots) - 1
         assert [slot.column for slot in band.slots] == list(range(source.column, target.column + 1))
-    for side, at in (("source", 0), ("target", -1)):
-        for name in {getattr(band.link, side) for band in picture.bands}:
-            tops = sorted(
-                ((band.out_top[0], band) if at == 0 else (band.in_top[-1], band) for band in picture.bands
-                 if getattr(band.link, side) == name),
-                key=lambda pair: pair[0],
-            )  # fmt: skip
-            for (upper, band), (lower, _) in pairwise(tops):
-                assert upper + band.width == pytest.approx(lower, abs=0.001)
+
+
+@settings(max_examples=60)
+@given(plants)
+def test_bands_at_one_side_of_a_box_touch_and_do_not_cross_there(made):
+    bands = flow.layout(*made).bands
+    leaving, arriving = {}, {}
+    for band in bands:
+        leaving.setdefault(band.link.source, []).append((band.out_top[0], band.slots[1].middle, band.width))
+        arriving.setdefault(band.link.target, []).append((band.in_top[-1], band.slots[-2].middle, band.width))
+    for side in [*leaving.values(), *arriving.values()]:
+        side.sort(key=lambda end: (end[1], end[0]))
+        for upper, lower in pairwise(side):
+            assert upper[0] + upper[2] == pytest.approx(lower[0], abs=0.001)
 
 
 @settings(max_examples=30)
