@@ -126,6 +126,7 @@ AXES_COOLOFF_TIME = timedelta(minutes=15)
 AXES_RESET_ON_SUCCESS = True
 # Name and address together: a stranger elsewhere cannot lock the vault keeper out of the vault's book.
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_LOCKOUT_TEMPLATE = "registration/locked.html"
 SESSION_COOKIE_AGE = 12 * 60 * 60  # one shift
 
 # The browser

@@ -1,0 +1,59 @@
+"""Finding what a scanned or typed number means: lot, bar, receipt, operation, settlement or party."""
+
+from dataclasses import dataclass
+
+from custody.models import User
+from custody.queries import scope
+from custody.terms import Kind
+
+#: A scanner that sends more has read something else.
+LONGEST = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One thing of that number: its ``kind``, the ``number`` of its page, and what it is in ``words``."""
+
+    kind: str
+    number: str
+    words: str
+
+
+def find(code: str, viewer: User) -> list[Found]:
+    """Everything that the viewer may see under a code, as typed or in capitals; a bar by serial or MARK SERIAL YEAR.
+
+    A serial whose bars are cancelled but for one names that one.
+    """
+    code = " ".join(code.split())
+    if not code or len(code) > LONGEST or "\0" in code:
+        return []
+    return _find(code, viewer) or (_find(code.upper(), viewer) if code != code.upper() else [])
+
+
+def _find(code: str, viewer: User) -> list[Found]:
+    lots = [
+        Found("lot", lot.number, f"lot, {lot.get_form_display()}") for lot in scope.lots(viewer).filter(number=code)
+    ]
+    named = {lot.number for lot in lots}
+    operations = [
+        Found("receipt", operation.number, "receipt")
+        if operation.kind == Kind.RECEIVE
+        else Found("operation", operation.number, f"operation, {operation.kind}")
+        for operation in scope.operations(viewer).filter(number=code)
+    ]
+    others = [Found("settlement", one.number, "settlement") for one in scope.settlements(viewer).filter(number=code)]
+    others += [Found("party", one.code, f"party, {one.name}") for one in scope.parties(viewer).filter(code=code)]
+    return lots + [bar for bar in _bars(code, viewer) if bar.number not in named] + operations + others
+
+
+def _bars(code: str, viewer: User) -> list[Found]:
+    bars = scope.bars(viewer).filter(serial=code)
+    parts = code.split()
+    if len(parts) == 3 and parts[2].isascii() and parts[2].isdigit() and len(parts[2]) == 4:
+        bars = scope.bars(viewer).filter(mark=parts[0], serial=parts[1], year=int(parts[2]))
+    candidates = list(bars.select_related("lot").order_by("id").distinct())
+    standing = [bar for bar in candidates if bar.cancelled_by_id is None] or candidates
+    return [
+        Found("bar", bar.lot.number, f"bar {bar}{', cancelled' if bar.cancelled_by_id else ''}, lot {bar.lot.number}")
+        for bar in standing
+    ]

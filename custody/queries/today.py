@@ -1,0 +1,109 @@
+"""What waits today, seen by one viewer: lots, runs, assays and receipts that somebody has to do something about."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db.models import Count, Exists, OuterRef, QuerySet, Sum
+from django.db.models.functions import Coalesce
+
+from custody.calc.rules import rule_for
+from custody.models import Determination, Lot, Operation, Run, Settlement, User
+from custody.queries import scope
+from custody.queries.settling import MAY_WAIT
+from custody.terms import Clearance, Source
+
+
+@dataclass(frozen=True, slots=True)
+class OpenRun:
+    """A run that is not finished, and until when its step allows it to stay open."""
+
+    run: Run
+    since: datetime
+    due: datetime
+    content_mg: int
+
+    def is_overdue(self, now: datetime) -> bool:
+        """Whether it stays open longer than its step allows."""
+        return now > self.due
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceCount:
+    """How many lots stand at a place, with what gross in milligrams."""
+
+    code: str
+    name: str
+    lots: int
+    gross_mg: int
+
+
+def lots_there(viewer: User) -> QuerySet[Lot]:
+    """Lots with mass in them."""
+    return scope.lots(viewer).filter(gross_mg__gt=0)
+
+
+def in_custody_of(viewer: User) -> QuerySet[Lot]:
+    """Lots that this person answers for now."""
+    return lots_there(viewer).filter(custodian=viewer).select_related("place")
+
+
+def awaiting_release(viewer: User) -> QuerySet[Lot]:
+    """Lots that compliance has not decided on."""
+    return lots_there(viewer).filter(clearance=Clearance.AWAITING)
+
+
+def held(viewer: User) -> QuerySet[Lot]:
+    """Lots that nobody may work."""
+    return lots_there(viewer).filter(clearance=Clearance.HELD)
+
+
+def awaiting_assay(viewer: User) -> QuerySet[Lot]:
+    """Unvalued lots without a determination; samples are valued with the lot they were drawn from."""
+    asked = Determination.objects.filter(lot=OuterRef("pk"))
+    return lots_there(viewer).filter(~Exists(asked), valued=False).exclude(form__in=MAY_WAIT)
+
+
+def awaiting_acceptance(viewer: User) -> QuerySet[Determination]:
+    """Determinations of unvalued lots that this person may accept: not the person's own (I12)."""
+    return (
+        Determination.objects.filter(lot__in=lots_there(viewer).filter(valued=False), acceptance__isnull=True)
+        .exclude(by=viewer)
+        .select_related("lot")
+    )
+
+
+def open_runs(viewer: User) -> list[OpenRun]:
+    """Runs that are not finished, the one due first in front."""
+    runs = Run.objects.filter(finished_by__isnull=True, content__in=scope.lots(viewer))
+    found = [
+        OpenRun(
+            run=run,
+            since=run.opened_by.at,
+            due=run.opened_by.at + timedelta(hours=rule_for(run.step).hours),
+            content_mg=run.content.gross_mg,
+        )
+        for run in runs.select_related("opened_by", "vessel", "content")
+    ]
+    return sorted(found, key=lambda run: run.due)
+
+
+def receipts_to_settle(viewer: User) -> QuerySet[Operation]:
+    """Receipts without a statement whose lots are all valued; past records were settled where they come from."""
+    waiting = Lot.objects.filter(receipt=OuterRef("pk"), valued=False, gross_mg__gt=0).exclude(form__in=MAY_WAIT)
+    return (
+        scope.receipts(viewer)
+        .exclude(source=Source.HISTORY)
+        .filter(~Exists(Settlement.objects.filter(receipt=OuterRef("pk"))), ~Exists(waiting), reversed_by__isnull=True)
+    )
+
+
+def by_place(viewer: User) -> list[PlaceCount]:
+    """What stands where."""
+    rows = (
+        lots_there(viewer)
+        .filter(place__isnull=False)
+        .order_by("place__code")
+        .values_list("place__code", "place__name")
+        .annotate(lots=Count("id"), gross=Coalesce(Sum("gross_mg"), 0))
+    )
+    return [PlaceCount(*row) for row in rows]
