@@ -1,2 +1,11 @@
+"""Addresses of the people desk."""
 
-urlpatterns = []
+from django.urls import path
+
+from custody.staff import people_views as views
+
+urlpatterns = [
+    path("", views.people, name="people"),
+    path("new/", views.add, name="person-add"),
+    path("<str:username>/", views.person, name="person"),
+]
