@@ -5,6 +5,7 @@ A field that can't be read answers with a sentence and keeps what was typed; not
 
 import uuid
 from datetime import datetime
+from decimal import Decimal
 from typing import ClassVar
 
 from django import forms
@@ -13,7 +14,7 @@ from django.forms.renderers import DjangoTemplates
 from django.template import loader
 from django.utils import timezone
 
-from custody.calc import fineness, mass
+from custody.calc import fineness, mass, money, reading
 
 _LOST = "The page lost {}. Open it again and enter it anew."
 _DJANGO_REQUIRED = forms.Field.default_error_messages["required"]
@@ -37,6 +38,7 @@ class _FigureField(forms.Field):
 
     widget = forms.TextInput
     what = ""
+    clean_type = int
 
     def __init__(self, *, what: str = "", zero: bool = False, **kwargs):
         self.what, self.zero = what or self.what, zero
@@ -46,7 +48,7 @@ class _FigureField(forms.Field):
         return {"class": "figure", "inputmode": "decimal", "autocomplete": "off", "data-scan": True}
 
     def to_python(self, value):
-        if value is None or isinstance(value, int):
+        if value is None or isinstance(value, self.clean_type):
             return value
         if not value.strip():
             return None
@@ -56,7 +58,7 @@ class _FigureField(forms.Field):
             raise ValidationError(str(error), code="unreadable") from error
 
     def prepare_value(self, value):
-        return self.show(value) if isinstance(value, int) else value
+        return self.show(value) if isinstance(value, self.clean_type) else value
 
     def has_changed(self, initial, data):
         return not self.disabled and (self.prepare_value(initial) or "") != (data or "").strip()
@@ -102,6 +104,40 @@ class PerMilleField(_FigureField):
 
     def show(self, ppm: int) -> str:
         return fineness.format_per_mille(ppm)
+
+
+class PercentField(_FigureField):
+    """Per cent with at most four decimals, cleaned to integer parts per million; ``None`` when blank."""
+
+    what = "share"
+
+    def parse(self, text: str) -> int:
+        return fineness.parse_percent(text, what=self.what, allow_zero=self.zero)
+
+    def show(self, ppm: int) -> str:
+        return fineness.format_percent(ppm)
+
+
+class MoneyField(_FigureField):
+    """An amount or a price without its currency, cleaned to Decimal; ``None`` when blank."""
+
+    what = "amount"
+    clean_type = Decimal
+
+    def __init__(self, *, decimals: int = 2, **kwargs):
+        self.decimals = decimals
+        super().__init__(**kwargs)
+
+    def parse(self, text: str) -> Decimal:
+        example = "1234.50"
+        text = reading.clean(text, what=self.what, example=example)
+        units = reading.scaled(text, decimals=self.decimals, most=self.decimals, what=self.what, example=example)
+        if not self.zero:
+            reading.refuse_zero(units, what=self.what, example=example)
+        return money.checked_amount(Decimal(units).scaleb(-self.decimals), self.what, decimals=self.decimals)
+
+    def show(self, amount: Decimal) -> str:
+        return f"{amount:f}"
 
 
 class ScanField(forms.CharField):
