@@ -156,9 +156,7 @@ def finish(desk: Desk) -> None:
         outputs=[work.Make(Form.SOLUTION, left["gross"] - fume - effluent, {"Cu": copper}, place="HALL")],
         losses=(
             work.Lose(Cause.FUME, fume),
-            work.Lose(
-                Cause.EFFLUENT, effluent, {"Au": left["Au"], "Ag": left["Ag"], "Cu": left["Cu"] - copper}
-            ),
+            work.Lose(Cause.EFFLUENT, effluent, {"Au": left["Au"], "Ag": left["Ag"], "Cu": left["Cu"] - copper}),
         ),
         at=desk.clock.tick(60),
         by=desk.house.orrin,
@@ -200,9 +198,7 @@ def cast_first_bars(desk: Desk, sand: str) -> None:
         work.Make(
             bar.form,
             bar.gross_mg if bar.serial != "000009" else 250 * G,
-            bar.fine_mg
-            if bar.serial != "000009"
-            else {"Au": fine_mg(250 * G, 998_450), "Ag": fine_mg(250 * G, 1_200)},
+            bar.fine_mg if bar.serial != "000009" else {"Au": fine_mg(250 * G, 998_450), "Ag": fine_mg(250 * G, 1_200)},
             serial=bar.serial,
             replaces=number,
         )
@@ -240,10 +236,7 @@ def second_batch(desk: Desk, rest: list[str]) -> None:
             work.Lose(
                 Cause.EFFLUENT,
                 effluent,
-                {
-                    metal: book[metal] - sum(made.get(metal, 0) for made in out)
-                    for metal in ("Au", "Ag", "Cu")
-                },
+                {metal: book[metal] - sum(made.get(metal, 0) for made in out) for metal in ("Au", "Ag", "Cu")},
             ),
         ),
         at=desk.clock.tick(480),
