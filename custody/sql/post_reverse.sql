@@ -1,5 +1,16 @@
 -- A reversal undoes a whole operation: the same lines with the sign turned. It requires that every output's content,
 -- custodian and place are as the operation left them. The metal returns to its lots; both operations stay.
+-- A lot, and for a sample the lots that it was drawn from.
+CREATE FUNCTION custody_sampled_from(of_lot bigint) RETURNS SETOF bigint
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    WITH RECURSIVE up (id) AS (
+        SELECT of_lot
+        UNION
+        SELECT e.parent_id FROM up JOIN custody_lot l ON l.id = up.id AND l.form = 'sample'
+          JOIN custody_edge e ON e.child_id = up.id)
+    SELECT id FROM up
+$$;
+
 CREATE FUNCTION custody_check_reversible(op custody_operation, undone custody_operation) RETURNS void
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
@@ -21,6 +32,17 @@ BEGIN
      WHERE m.operation_id = undone.id AND m.side = 'out' AND l.last_movement <> m.id ORDER BY n.id DESC LIMIT 1;
     IF FOUND THEN
         PERFORM custody_refuse('reverse_first', format('Reverse %s first: it used lot %s.', later.operation, later.lot),
+            jsonb_build_object('operation', later.operation, 'lot', later.lot));
+    END IF;
+    -- A valuation since then counted what was taken unvalued, consumed samples too: it goes first.
+    SELECT l.number AS lot, o.number AS operation INTO later
+      FROM custody_movement m, LATERAL custody_sampled_from(m.lot_id) s JOIN custody_lot l ON l.id = s
+      JOIN custody_movement v ON v.lot_id = s AND v.side = 'in' AND NOT v.valued AND v.operation_id > undone.id
+      JOIN custody_operation o ON o.id = v.operation_id AND o.kind = 'value'
+     WHERE m.operation_id = undone.id AND m.side = 'in' AND NOT m.valued
+       AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = o.id) ORDER BY o.id DESC LIMIT 1;
+    IF FOUND THEN
+        PERFORM custody_refuse('reverse_first', format('Reverse %s first: it valued lot %s.', later.operation, later.lot),
             jsonb_build_object('operation', later.operation, 'lot', later.lot));
     END IF;
     SELECT l.number AS lot INTO later FROM custody_movement m JOIN custody_lot l ON l.id = m.lot_id

@@ -52,7 +52,7 @@ $$;
 CREATE FUNCTION custody_consumed_of(of_lot bigint) RETURNS bigint
 LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
     SELECT coalesce(sum(m.gross_mg), 0)::bigint FROM custody_movement m
-     WHERE m.side = 'loss' AND m.what = 'sample consumed'
+     WHERE m.side = 'loss' AND m.what = 'sample consumed' AND m.gross_mg > 0
        AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = m.operation_id)
        AND m.operation_id IN (
            SELECT i.operation_id FROM custody_movement i WHERE i.side = 'in' AND NOT i.valued
