@@ -57,29 +57,29 @@ class Operation(models.Model):
 
     ledger = True
 
-    number = models.CharField(max_length=40, unique=True)
+    number = models.CharField(max_length=40)
     kind = models.CharField(max_length=30, choices=Kind.choices())
     at = models.DateTimeField()
     day = models.DateField()
     recorded_at = models.DateTimeField()
-    by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="operations")
+    by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="operations", db_index=False)
     source = models.CharField(max_length=10, choices=[(s, s) for s in Source])
-    party = models.ForeignKey("custody.Party", null=True, on_delete=models.PROTECT)
+    party = models.ForeignKey("custody.Party", null=True, on_delete=models.PROTECT, db_index=False)
     place = models.ForeignKey("custody.Place", null=True, on_delete=models.PROTECT, db_index=False)
-    run = models.ForeignKey(Run, null=True, on_delete=models.PROTECT, related_name="operations")
+    run = models.ForeignKey(Run, null=True, on_delete=models.PROTECT, related_name="operations", db_index=False)
     reason = models.TextField(default="")
     about = models.DateField(null=True)
     basis = models.CharField(max_length=10, default="")
     delivered_by = models.CharField(max_length=200, default="")
     reverses = models.OneToOneField("self", null=True, on_delete=models.PROTECT, related_name="reversed_by")
-    acceptance = models.ForeignKey("custody.Acceptance", null=True, on_delete=models.PROTECT)
+    acceptance = models.ForeignKey("custody.Acceptance", null=True, on_delete=models.PROTECT, db_index=False)
     over_tolerance = models.BooleanField(default=False)
     countersigned_by = models.ForeignKey(
-        "custody.User", null=True, on_delete=models.PROTECT, related_name="countersigned"
+        "custody.User", null=True, on_delete=models.PROTECT, related_name="countersigned", db_index=False
     )
     countersigned_at = models.DateTimeField(null=True)
     countersign_meaning = models.TextField(default="")
-    request_key = models.UUIDField(null=True, unique=True)
+    request_key = models.UUIDField(null=True)
     request_sha256 = models.BinaryField(null=True)
     movement_count = models.SmallIntegerField()
     canonical = models.TextField()
@@ -87,10 +87,27 @@ class Operation(models.Model):
 
     class Meta:
         ordering = ("id",)
-        indexes = [models.Index(fields=("day",), name="operation_day")]
+        # What most operations leave empty costs them no index entry.
+        constraints = [
+            models.UniqueConstraint(fields=("number",), name="operation_number"),
+            models.UniqueConstraint(
+                fields=("request_key",), name="one_request", condition=models.Q(request_key__isnull=False)
+            ),
+        ]
+        indexes = [
+            models.Index(fields=("day",), name="operation_day"),
+            models.Index(fields=("party",), name="operation_of_party", condition=models.Q(party__isnull=False)),
+            models.Index(fields=("run",), name="operation_of_run", condition=models.Q(run__isnull=False)),
+            models.Index(
+                fields=("acceptance",), name="operation_of_acceptance", condition=models.Q(acceptance__isnull=False)
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.number
+
+
+_COPIED = {"null": True, "on_delete": models.PROTECT, "related_name": "+", "db_index": False}
 
 
 class Movement(Amounts):
@@ -114,11 +131,12 @@ class Movement(Amounts):
     words = models.CharField(max_length=300, default="")
     valued = models.BooleanField(default=True)
     whole = models.BooleanField(default=False)
-    custodian = models.ForeignKey("custody.User", null=True, on_delete=models.PROTECT, related_name="+", db_index=False)
-    place = models.ForeignKey("custody.Place", null=True, on_delete=models.PROTECT, related_name="+", db_index=False)
+    # Copied from the lot, whose own references the database checks.
+    custodian = models.ForeignKey("custody.User", db_constraint=False, **_COPIED)
+    place = models.ForeignKey("custody.Place", db_constraint=False, **_COPIED)
     content_before = models.BigIntegerField(null=True)
     spread = models.SmallIntegerField(default=0)
-    origin = models.ForeignKey("custody.Origin", null=True, on_delete=models.PROTECT, related_name="+", db_index=False)
+    origin = models.ForeignKey("custody.Origin", db_constraint=False, **_COPIED)
     codes = BitArrayField(null=True)
 
     class Meta:

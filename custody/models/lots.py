@@ -17,28 +17,37 @@ class Lot(Amounts):
 
     ledger = True
 
-    number = models.CharField(max_length=40, unique=True)
+    number = models.CharField(max_length=40)
     form = models.CharField(max_length=20, choices=Form.choices())
     created_by = models.ForeignKey("custody.Operation", on_delete=models.PROTECT, related_name="created_lots")
-    receipt = models.ForeignKey("custody.Operation", null=True, on_delete=models.PROTECT, related_name="receipt_lots")
+    receipt = models.ForeignKey(
+        "custody.Operation", null=True, on_delete=models.PROTECT, related_name="receipt_lots", db_index=False
+    )
     declared_origin = models.CharField(max_length=200, default="")
-    owner = models.ForeignKey("custody.Party", null=True, on_delete=models.PROTECT, related_name="lots")
+    owner = models.ForeignKey("custody.Party", null=True, on_delete=models.PROTECT, related_name="lots", db_index=False)
     pooled = models.BooleanField(default=False)
     custody_model = models.CharField(max_length=20, choices=CustodyModel.choices(), default=CustodyModel.MASS_BALANCE)
     clearance = models.CharField(max_length=20, choices=Clearance.choices(), default=Clearance.AWAITING)
     valued = models.BooleanField(default=False)
-    run = models.ForeignKey("custody.Run", null=True, on_delete=models.PROTECT, related_name="lots")
-    custodian = models.ForeignKey("custody.User", null=True, on_delete=models.PROTECT, related_name="lots")
-    place = models.ForeignKey("custody.Place", null=True, on_delete=models.PROTECT, related_name="lots")
+    run = models.ForeignKey("custody.Run", null=True, on_delete=models.PROTECT, related_name="lots", db_index=False)
+    custodian = models.ForeignKey(
+        "custody.User", null=True, on_delete=models.PROTECT, related_name="lots", db_index=False
+    )
+    place = models.ForeignKey("custody.Place", null=True, on_delete=models.PROTECT, related_name="lots", db_index=False)
     last_at = models.DateTimeField()
     last_movement = models.BigIntegerField()
     content_movement = models.BigIntegerField()
 
     class Meta:
         ordering = ("id",)
+        # Lists of lots that hold mass, or that have what most lots lack: every other lot costs no index entry.
+        constraints = [models.UniqueConstraint(fields=("number",), name="lot_number")]
         indexes = [
             models.Index(fields=("place", "id"), name="lot_in_place", condition=models.Q(gross_mg__gt=0)),
             models.Index(fields=("custodian", "id"), name="lot_of_custodian", condition=models.Q(gross_mg__gt=0)),
+            models.Index(fields=("receipt",), name="lot_of_receipt", condition=models.Q(receipt__isnull=False)),
+            models.Index(fields=("owner",), name="lot_of_owner", condition=models.Q(owner__isnull=False)),
+            models.Index(fields=("run",), name="lot_of_run", condition=models.Q(run__isnull=False)),
         ]
 
     def __str__(self) -> str:
@@ -67,16 +76,18 @@ class Parcel(models.Model):
 
 
 class Edge(models.Model):
-    """The lot graph: ``child`` was made, in part, from ``parent``."""
+    """The lot graph: ``child`` was made, in part, from ``parent``. A view of the movements (sql/lot_graph.sql)."""
 
     ledger = True
 
-    parent = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="child_edges")
-    child = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="parent_edges")
-    operation = models.ForeignKey("custody.Operation", on_delete=models.PROTECT, related_name="edges")
+    pk = models.CompositePrimaryKey("operation_id", "parent_id", "child_id")
+    parent = models.ForeignKey(Lot, on_delete=models.DO_NOTHING, related_name="child_edges")
+    child = models.ForeignKey(Lot, on_delete=models.DO_NOTHING, related_name="parent_edges")
+    operation = models.ForeignKey("custody.Operation", on_delete=models.DO_NOTHING, related_name="edges")
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=("child", "parent", "operation"), name="one_edge")]
+        managed = False
+        db_table = "custody_edge"
 
 
 class Origin(models.Model):

@@ -70,7 +70,7 @@ SELECT CASE x.side WHEN 'loss' THEN 'loss' ELSE 'dispatched' END, l.number, NULL
    AND o.kind <> 'reverse' AND NOT EXISTS (SELECT FROM custody_operation r WHERE r.reverses_id = o.id)
 """
 
-# Walks the lot graph one way; edges of reversed operations are no longer part of it.
+# Walks the lot graph one way; what reversed operations did is no longer part of it.
 _WALK = """
 WITH RECURSIVE walk (id) AS (
     SELECT %(lot)s::bigint

@@ -12,6 +12,7 @@ PROMISES = (
     "append_only",
     "balance",
     "lot_book",
+    "lot_graph",
     "unique_bars",
     "closed_periods",
     "separated_duties",

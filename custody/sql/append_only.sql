@@ -15,9 +15,9 @@ DECLARE
     ledger text;
 BEGIN
     FOREACH ledger IN ARRAY ARRAY[
-        'operation', 'movement', 'parcel', 'edge', 'origin', 'originreceipt', 'vector', 'weighing', 'determination',
+        'operation', 'movement', 'parcel', 'origin', 'originreceipt', 'vector', 'weighing', 'determination',
         'acceptance', 'handover', 'clearanceevent', 'document', 'terms', 'accountentry', 'settlement',
-        'settlementline']
+        'settlementline', 'settlementcharge']
     LOOP
         EXECUTE format('CREATE TRIGGER %I BEFORE UPDATE OR DELETE ON custody_%s '
                        'FOR EACH ROW EXECUTE FUNCTION custody_append_only()', ledger || '_append_only', ledger);

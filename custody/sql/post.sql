@@ -1,7 +1,10 @@
 -- The one door into the ledger. An operation is recorded whole or not at all. The application may execute this
 -- function; it has no right to write the ledger's tables. Locks: the month shared, the lots by id, the metal accounts.
+-- Statements are planned once a session and read by index: a plan made while the tables were small must not scan them
+-- when they have grown.
 CREATE FUNCTION custody_post(request jsonb) RETURNS jsonb
-LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp
+SET plan_cache_mode = force_generic_plan SET enable_seqscan = off AS $$
 DECLARE
     op custody_operation;
     rule custody_rule;

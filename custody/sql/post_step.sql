@@ -137,13 +137,8 @@ BEGIN
         END IF;
     END IF;
     PERFORM custody_record_outs(op, rest || g.lines, cardinality(ins) + 1, pools, sole, mix);
-    IF op.kind NOT IN ('value', 'difference') THEN
-        INSERT INTO custody_edge (parent_id, child_id, operation_id)
-        SELECT i.lot_id, o.lot_id, op.id FROM unnest(ins) i, unnest(rest) o
-         WHERE i.side = 'in' AND o.side = 'out' AND o.lot_id IS NOT NULL;
-        IF mix.several_owners THEN
-            PERFORM custody_claim_titles(op, in_ids);
-        END IF;
+    IF op.kind NOT IN ('value', 'difference') AND mix.several_owners THEN
+        PERFORM custody_claim_titles(op, in_ids);
     END IF;
     RETURN custody_seal(op, cardinality(ins) + cardinality(rest) + cardinality(g.lines));
 END $$;

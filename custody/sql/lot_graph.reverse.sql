@@ -1,0 +1,1 @@
+DROP VIEW custody_edge;
