@@ -81,6 +81,12 @@ BEGIN
             PERFORM custody_account_entry(op.party_id, (ARRAY['Au', 'Ag', 'Pt', 'Pd', 'Cu'])[c], -house[c], op.at,
                                           NULL, op.id, NULL);
             CONTINUE;
+        ELSIF op.source <> 'live' THEN
+            -- A past record does not say against what metal left: the party's claim first, then the house's own.
+            PERFORM custody_account_entry(op.party_id, a.metal, -least(a.balance_mg, house[c]), op.at, NULL, op.id, NULL)
+               FROM custody_metalaccount a
+              WHERE a.party_id = op.party_id AND a.metal = (ARRAY['Au', 'Ag', 'Pt', 'Pd', 'Cu'])[c];
+            CONTINUE;
         END IF;
         SELECT sum(balance_mg) AS mg INTO owed FROM custody_metalaccount
          WHERE metal = (ARRAY['Au', 'Ag', 'Pt', 'Pd', 'Cu'])[c];
