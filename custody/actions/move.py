@@ -22,7 +22,16 @@ class Passing:
     weighed_mg: int | None = None
 
 
-def hand_over(*, lots: list[Passing], to_person: User, to_place: Place, at: datetime, by: User, note: str = "") -> int:
+def hand_over(
+    *,
+    lots: list[Passing],
+    to_person: User,
+    to_place: Place,
+    at: datetime,
+    by: User,
+    note: str = "",
+    request_key: UUID | None = None,
+) -> int:
     """Passes lots to a person at a place, all or none, and gives how many. Who gives or who takes records it.
 
     Raises ``NotAllowed`` and ``Refusal``.
@@ -36,7 +45,15 @@ def hand_over(*, lots: list[Passing], to_person: User, to_place: Place, at: date
     with _post.refusals(), transaction.atomic(durable=True):
         for passing in sorted(lots, key=lambda passing: passing.lot):
             _post.call(
-                "custody_hand_over", passing.lot, at, to_person.pk, to_place.code, passing.weighed_mg, note, by.pk
+                "custody_hand_over",
+                passing.lot,
+                at,
+                to_person.pk,
+                to_place.code,
+                passing.weighed_mg,
+                note,
+                by.pk,
+                request_key,
             )
     return len(lots)
 

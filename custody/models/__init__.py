@@ -10,7 +10,7 @@ from custody.models.ledger import Movement, Operation, Period, RuleRow, Run
 from custody.models.lots import Edge, Lot, Origin, OriginReceipt, Parcel, Vector
 from custody.models.parties import Party, Terms
 from custody.models.plant import Place, Refinery
-from custody.models.settlements import AccountEntry, MetalAccount, Settlement, SettlementLine
+from custody.models.settlements import AccountEntry, MetalAccount, Settlement, SettlementCharge, SettlementLine
 
 __all__ = [
     "Acceptance",
@@ -36,6 +36,7 @@ __all__ = [
     "RuleRow",
     "Run",
     "Settlement",
+    "SettlementCharge",
     "SettlementLine",
     "Terms",
     "User",

@@ -17,6 +17,12 @@ class Handover(models.Model):
     book_mg = models.BigIntegerField()
     weighed_mg = models.BigIntegerField(null=True)
     note = models.CharField(max_length=300, default="")
+    request_key = models.UUIDField(null=True)
 
     class Meta:
         ordering = ("id",)
+        constraints = [
+            models.UniqueConstraint(
+                fields=("request_key", "lot"), name="one_handover", condition=models.Q(request_key__isnull=False)
+            )
+        ]

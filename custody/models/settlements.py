@@ -40,7 +40,10 @@ class AccountEntry(models.Model):
 
 
 class Settlement(models.Model):
-    """An issued statement for one receipt; it never changes, a correction is a new one that names it (I9)."""
+    """An issued statement for one receipt; it never changes, a correction is a new one that names it (I9).
+
+    ``reason`` says why a correction was issued, ``note`` what the statement does not include.
+    """
 
     ledger = True
 
@@ -51,9 +54,14 @@ class Settlement(models.Model):
     currency = models.CharField(max_length=3)
     charges = models.DecimalField(max_digits=16, decimal_places=2)
     total = models.DecimalField(max_digits=16, decimal_places=2)
+    terms = models.ForeignKey("custody.Terms", on_delete=models.PROTECT, related_name="settlements")
     corrects = models.OneToOneField("self", null=True, on_delete=models.PROTECT, related_name="corrected_by")
+    reason = models.TextField(default="")
+    note = models.TextField(default="")
     prepared_by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")
     approved_by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")
+    approval_meaning = models.CharField(max_length=200)
+    request_key = models.UUIDField(null=True, unique=True)
     issued_at = models.DateTimeField()
 
     class Meta:
@@ -93,4 +101,18 @@ class SettlementLine(models.Model):
             ),
             models.UniqueConstraint(fields=("settlement", "metal"), name="one_line_per_metal"),
         ]
+        ordering = ("id",)
+
+
+class SettlementCharge(models.Model):
+    """One charge of a settlement and how it was reckoned; the amount is negative, as it enters the total."""
+
+    ledger = True
+
+    settlement = models.ForeignKey(Settlement, on_delete=models.PROTECT, related_name="charge_lines")
+    what = models.CharField(max_length=120)
+    formula = models.TextField()
+    amount = models.DecimalField(max_digits=16, decimal_places=2)
+
+    class Meta:
         ordering = ("id",)

@@ -1,15 +1,26 @@
 -- I4: the signed, check-weighed passing on of one lot. Same locks in the same order as an operation.
 CREATE FUNCTION custody_hand_over(lot_number text, at timestamptz, to_user bigint, to_place_code text,
-    weighed bigint, words text, by_user bigint) RETURNS bigint
+    weighed bigint, words text, by_user bigint, key uuid) RETURNS bigint
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
 DECLARE
     l custody_lot;
     place bigint;
     made bigint;
+    earlier custody_handover;
 BEGIN
     PERFORM custody_open_day(at);
     l := (custody_lock_lots(ARRAY[lot_number]))[1];
     place := custody_place(to_place_code, l.place_id);
+    SELECT * INTO earlier FROM custody_handover WHERE request_key = key AND lot_id = l.id;
+    IF FOUND THEN
+        -- A form sent twice: the lot was locked by the first, so the second finds what it recorded.
+        IF (earlier.to_person_id, earlier.to_place_id) IS DISTINCT FROM (to_user, place)
+                OR earlier.weighed_mg IS DISTINCT FROM weighed THEN
+            PERFORM custody_refuse('request_key', 'This form was recorded before with other figures.',
+                                   jsonb_build_object('operation', format('handover of lot %s', l.number)));
+        END IF;
+        RETURN earlier.id;
+    END IF;
     IF l.gross_mg = 0 THEN
         PERFORM custody_refuse('overdraw', format('Lot %s is empty.', l.number), jsonb_build_object('lot', l.number));
     ELSIF at < l.last_at THEN
@@ -26,8 +37,8 @@ BEGIN
             jsonb_build_object('lot', l.number));
     END IF;
     INSERT INTO custody_handover (lot_id, at, from_person_id, to_person_id, from_place_id, to_place_id, book_mg,
-        weighed_mg, note)
-    VALUES (l.id, at, l.custodian_id, to_user, l.place_id, place, l.gross_mg, weighed, words) RETURNING id INTO made;
+        weighed_mg, note, request_key)
+    VALUES (l.id, at, l.custodian_id, to_user, l.place_id, place, l.gross_mg, weighed, words, key) RETURNING id INTO made;
     UPDATE custody_lot SET custodian_id = to_user, place_id = place, last_at = at WHERE id = l.id;
     RETURN made;
 END $$;

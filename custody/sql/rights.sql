@@ -1,6 +1,6 @@
 -- What the application may call. It has no right of its own to write the ledger.
 REVOKE EXECUTE ON ALL FUNCTIONS IN SCHEMA public FROM PUBLIC;
-GRANT EXECUTE ON FUNCTION custody_post(jsonb), custody_hand_over(text, timestamptz, bigint, text, bigint, text, bigint),
+GRANT EXECUTE ON FUNCTION custody_post(jsonb), custody_hand_over(text, timestamptz, bigint, text, bigint, text, bigint, uuid),
     custody_clear(text, text, text, timestamptz, bigint), custody_close_period(date, bigint),
     custody_issue_settlement(jsonb),
     custody_content(bigint, bigint[], boolean), custody_taken(bigint), custody_columns(custody_lot),
