@@ -1,0 +1,135 @@
+"""I3: the guards that PostgreSQL keeps (triggers, constraints) and the rights that the application has not."""
+
+from django.apps import apps
+
+from custody.queries.verify.findings import Check
+from custody.queries.verify.raw import rows
+
+#: Every trigger that keeps a promise, by table; custody/sql lays them.
+TRIGGERS = {
+    "operation": {"balanced", "origin_conserved", "day_is_open", "append_only"},
+    "movement": {"sealed", "append_only"},
+    "vector": {"sealed", "append_only"},
+    "lot": {"is_what_it_is", "append_only"},
+    "bar": {"replaces", "for_ever", "append_only"},
+    "period": {"stays_closed", "append_only"},
+    "acceptance": {"by_another", "append_only"},
+    "run": {"append_only"},
+    "metalaccount": {"append_only"},
+    "parcel": {"append_only"},
+    "origin": {"append_only"},
+    "originreceipt": {"append_only"},
+    "weighing": {"append_only"},
+    "determination": {"append_only"},
+    "handover": {"append_only"},
+    "clearanceevent": {"append_only"},
+    "document": {"append_only"},
+    "terms": {"append_only"},
+    "accountentry": {"append_only"},
+    "settlement": {"append_only"},
+    "settlementline": {"append_only"},
+    "settlementcharge": {"append_only"},
+}
+CONSTRAINTS = {
+    "overdraw", "metals_over_gross", "unvalued_has_no_metal", "unbroken_custody", "movement_metals_over_gross",
+    "movement_has_a_side", "countersigned_by_another", "countersigned_in_words", "over_tolerance_countersigned",
+    "approved_by_another", "account_never_negative", "settled_once_and_whole", "net_is_gross_less_tare",
+    "fineness_within_whole", "one_line", "one_chunk", "operation_number", "lot_number",
+    "correction_says_why", "approved_in_words",
+}  # fmt: skip
+UNIQUE_INDEXES = {"unique_uncancelled_bar", "one_content_per_vessel", "one_request"}
+#: What the application may call that writes with the owner's rights.
+WRITING_FUNCTIONS = {
+    "custody_post",
+    "custody_hand_over",
+    "custody_clear",
+    "custody_close_period",
+    "custody_issue_settlement",
+}
+WRITING = ("INSERT", "UPDATE", "DELETE", "TRUNCATE")
+
+
+def check(found: Check) -> None:
+    """Notes a guard that is missing or off, and a right to write that nobody should have."""
+    _triggers(found)
+    _constraints(found)
+    _table_rights(found)
+    _functions(found)
+
+
+def _triggers(found: Check) -> None:
+    standing = {
+        name: (enabled, table)
+        for name, enabled, table in rows(
+            "SELECT tgname, tgenabled, tgrelid::regclass::text FROM pg_trigger WHERE NOT tgisinternal"
+        )
+    }
+    for table, names in TRIGGERS.items():
+        for name in sorted(names):
+            found.checked += 1
+            trigger = f"{table}_{name}"
+            enabled, on = standing.get(trigger, (None, None))
+            if on != f"custody_{table}":
+                found.breach(f"custody_{table}", f"trigger {trigger} is missing")
+            elif enabled not in ("O", "A"):
+                found.breach(f"custody_{table}", f"trigger {trigger} is off", tgenabled=enabled)
+    for table, name in rows(
+        "SELECT tgrelid::regclass::text, tgname FROM pg_trigger WHERE tgisinternal AND tgenabled NOT IN ('O', 'A')"
+        " AND starts_with(tgrelid::regclass::text, 'custody_')"
+    ):
+        found.breach(table, f"the foreign key's trigger {name} is off")
+
+
+def _constraints(found: Check) -> None:
+    standing = {name for (name,) in rows("SELECT conname FROM pg_constraint WHERE convalidated AND conenforced")}
+    indexes = {
+        name
+        for (name,) in rows(
+            "SELECT indexrelid::regclass::text FROM pg_index WHERE indisunique AND indisvalid AND indislive"
+        )
+    }
+    for name in sorted(CONSTRAINTS - standing):
+        found.breach(name, "this constraint is missing or not enforced")
+    for name in sorted(UNIQUE_INDEXES - indexes):
+        found.breach(name, "this unique index is missing")
+    found.checked += len(CONSTRAINTS) + len(UNIQUE_INDEXES)
+
+
+def _allowed() -> dict[str, set[str]]:
+    """What may be written on the tables that are append-only, by anybody but their owner."""
+    return {
+        model._meta.db_table: set() if getattr(model, "ledger", False) else set(model.writable)
+        for model in apps.get_app_config("custody").get_models()
+        if getattr(model, "ledger", False) or hasattr(model, "writable")
+    }
+
+
+def _table_rights(found: Check) -> None:
+    """Rights given to anybody but the owner, on a table or on a single column, and those of the reader itself."""
+    given = rows(
+        "SELECT c.relname, a.privilege_type, coalesce(r.rolname, 'everybody') FROM pg_class c,"
+        " aclexplode(c.relacl) a LEFT JOIN pg_roles r ON r.oid = a.grantee WHERE a.grantee <> c.relowner"
+        " UNION ALL SELECT c.relname, a.privilege_type, coalesce(r.rolname, 'everybody') FROM pg_class c"
+        " JOIN pg_attribute t ON t.attrelid = c.oid, aclexplode(t.attacl) a LEFT JOIN pg_roles r ON r.oid = a.grantee"
+        " WHERE a.grantee <> c.relowner"
+    )
+    for table, allowed in _allowed().items():
+        found.checked += 1
+        for of_table, right, role in given:
+            if of_table == table and right in WRITING and right not in allowed:
+                found.breach(table, f"{role} has the right to {right}")
+        for right in WRITING:
+            (may,) = rows("SELECT has_table_privilege(%s, %s)", [table, right])[0]
+            if may and right not in allowed:
+                found.breach(table, f"the application may {right}")
+
+
+def _functions(found: Check) -> None:
+    callable_ones = rows(
+        "SELECT p.proname FROM pg_proc p JOIN pg_namespace n ON n.oid = p.pronamespace"
+        " WHERE n.nspname = 'public' AND p.prosecdef AND has_function_privilege(p.oid, 'EXECUTE')"
+    )
+    for (name,) in callable_ones:
+        found.checked += 1
+        if name not in WRITING_FUNCTIONS:
+            found.breach(name, "the application may call a function that writes with the owner's rights")

@@ -1,0 +1,102 @@
+"""I7, no blind mixing: whether lots might be merged, and what their mixture is, recomputed from attributes."""
+
+from datetime import datetime
+from typing import NamedTuple
+
+from custody.queries.verify.findings import Check
+from custody.queries.verify.lots import Lot
+from custody.queries.verify.raw import Entry, Line, Made
+from custody.terms import Clearance, CustodyModel, Form, Kind
+
+#: From the strictest to the loosest; a mixture is as loose as the loosest of its parts.
+MODELS = [str(model) for model in CustodyModel]
+NO_MIXING = {Kind.DISPATCH, Kind.VALUE, Kind.DIFFERENCE, Kind.RECEIVE, Kind.REVERSE}
+
+
+class Mixture(NamedTuple):
+    """What a lot made of several others must be."""
+
+    receipt: int | None
+    declared_origin: str
+    custody_model: str
+    pooled: bool
+    clearance: frozenset[str]
+
+
+def mixture_of(lots: list[Lot], at: datetime) -> Mixture:
+    """The mixture of these lots at this instant."""
+    receipts = {lot.made.receipt for lot in lots}
+    declared = {lot.made.declared_origin for lot in lots}
+    states = [lot.clearances(at) for lot in lots]
+    clearance = set()
+    if all(Clearance.RELEASED in state for state in states):
+        clearance.add(Clearance.RELEASED)
+    if any(state != {Clearance.RELEASED} for state in states):
+        clearance.add(Clearance.AWAITING)
+    models = [lot.made.custody_model for lot in lots]
+    return Mixture(
+        receipts.pop() if len(receipts) == 1 else None,
+        declared.pop() if len(declared) == 1 else "",
+        max(models, key=lambda model: MODELS.index(model) if model in MODELS else -1),
+        any(lot.made.pooled for lot in lots),
+        frozenset(clearance),
+    )
+
+
+def check(entry: Entry, lots: list[Lot], found: Check) -> None:
+    """Notes a merge that was not allowed, and a held lot that was worked."""
+    head = entry.head
+    if head.kind in NO_MIXING or not lots:
+        return
+    found.checked += 1
+    for lot in lots:
+        if lot.clearances(head.at) == {Clearance.HELD}:
+            found.breach(head.number, f"works lot {lot.number} while it was held")
+    if len(lots) == 1 or _parcels_of_one_kind(lots, head.at):
+        return
+    for lot in lots:
+        if not lot.valued:
+            found.breach(head.number, f"mixes lot {lot.number} before it was valued")
+        if Clearance.RELEASED not in lot.clearances(head.at):
+            found.breach(head.number, f"mixes lot {lot.number} before it was released")
+        if not _model_allows(lot, lots):
+            found.breach(head.number, f"mixes lot {lot.number} against its custody model", model=lot.made.custody_model)
+
+
+def check_made(entry: Entry, line: Line, made: Made, mixture: Mixture | None, found: Check) -> None:
+    """Notes where a new lot is not what its making makes it."""
+    where = f"lot {made.number} of {entry.head.number}"
+    if made.form == Form.IN_PROCESS:
+        found.expect(made.run, entry.head.run, where, "the run of a vessel's content")
+    if entry.head.kind == Kind.RECEIVE:
+        found.expect(made.receipt, entry.id, where, "a parcel's receipt")
+        if made.declared is not None and _words(made.declared) != _words(made.declared_origin):
+            found.breach(where, "declared origin", stored=made.declared_origin, recomputed=made.declared)
+    elif mixture:
+        stored = (made.receipt, made.declared_origin, made.custody_model)
+        recomputed = (mixture.receipt, mixture.declared_origin, mixture.custody_model)
+        found.expect(stored, recomputed, where, "receipt, declared origin and custody model of a mixture")
+        if mixture.pooled and not made.pooled:
+            found.breach(where, "pooled metal stays pooled")
+
+
+def _parcels_of_one_kind(lots: list[Lot], at: datetime) -> bool:
+    first = lots[0]
+    alike = {(lot.made.receipt, lot.made.declared_origin, lot.made.pooled) for lot in lots}
+    common = frozenset.intersection(*(lot.clearances(at) for lot in lots))
+    return len(alike) == 1 and first.made.receipt is not None and bool(common)
+
+
+def _model_allows(lot: Lot, lots: list[Lot]) -> bool:
+    if lot.made.custody_model == CustodyModel.IDENTITY:
+        return False
+    if lot.made.custody_model != CustodyModel.SEGREGATED:
+        return True
+    return all(
+        other.made.custody_model == CustodyModel.SEGREGATED and other.made.declared_origin == lot.made.declared_origin
+        for other in lots
+    )
+
+
+def _words(declared: str) -> list[str]:
+    return [word for word in declared.split("|") if word]

@@ -1,0 +1,153 @@
+"""Around the book: bars (I6), settlements and accounts (I9), documents (I10), separated duties (I12)."""
+
+import hashlib
+from collections import defaultdict
+
+from custody.calc.rounding import half_even
+from custody.queries.papers import path_of
+from custody.queries.verify.findings import Check, Findings
+from custody.queries.verify.raw import rows, stream
+from custody.terms import COLUMNS, Form, Source
+
+
+def check(findings: Findings) -> None:
+    """Examines everything that hangs on the ledger."""
+    _bars(findings["I6"])
+    _settlements(findings["I9"])
+    _accounts(findings["I9"])
+    _documents(findings["I10"])
+    _duties(findings["I12"])
+    _accepted_assays(findings["I12"])
+
+
+def _bars(found: Check) -> None:
+    standing: dict[tuple, str] = {}
+    stamped: dict[tuple, list[tuple[int, int | None]]] = defaultdict(list)
+    for bar, mark, serial, year, replaces, cancelled, lot, form, day, reversal in stream(
+        "SELECT b.id, b.mark, b.serial, b.year, b.replaces_id, b.cancelled_by_id, l.number, l.form, o.day,"
+        " r.id AS reversal FROM custody_bar b LEFT JOIN custody_lot l ON l.id = b.lot_id"
+        " LEFT JOIN custody_operation o ON o.id = l.created_by_id"
+        " LEFT JOIN custody_operation r ON r.reverses_id = o.id"
+    ):
+        found.checked += 1
+        where = f"bar {mark} {serial} {year} (lot {lot})"
+        stamp = (mark, serial, year)
+        if form != Form.BAR:
+            found.breach(where, "a stamp is on a bar", form=form)
+        if day is not None and day.year != year:
+            found.breach(where, "the year is that of the cast", stored=year, recomputed=day.year)
+        found.expect(cancelled, reversal, where, "cancelled by the reversal of its cast, and only by it")
+        earlier = [known for known, _ in stamped[stamp]]
+        found.expect(replaces, earlier[-1] if earlier else None, where, "names the cancelled bar that it replaces")
+        if cancelled is None and stamp in standing:
+            found.breach(where, f"the same stamp as lot {standing[stamp]}")
+        if cancelled is None:
+            standing[stamp] = lot
+        stamped[stamp].append((bar, cancelled))
+
+
+def _settlements(found: Check) -> None:
+    lines = defaultdict(list)
+    for _, settlement, metal, content, payable, retained, returned, amount in stream(
+        "SELECT id, settlement_id, metal, content_mg, payable_mg, retained_mg, returned_mg, amount"
+        " FROM custody_settlementline"
+    ):
+        lines[settlement].append((metal, content, payable, retained, returned, amount))
+    standing: dict[int, str] = {}
+    receipts = {}
+    corrected = {corrects for (corrects,) in rows("SELECT corrects_id FROM custody_settlement WHERE corrects_id > 0")}
+    for settlement, number, receipt, corrects, charges, total in stream(
+        "SELECT id, number, receipt_id, corrects_id, charges, total FROM custody_settlement"
+    ):
+        found.checked += 1
+        for metal, content, payable, retained, returned, _ in lines[settlement]:
+            if payable + retained + returned != content or min(payable, returned) < 0:
+                found.breach(number, f"{metal}: payable + retained + returned = settled content", content=content)
+        amounts = sum(line[-1] for line in lines.pop(settlement))
+        if amounts + charges != total:
+            found.breach(number, "the amounts and charges sum to the total", total=str(total))
+        if corrects is not None and receipts.get(corrects) != receipt:
+            found.breach(number, "corrects a statement of the same receipt")
+        receipts[settlement] = receipt
+        if settlement not in corrected:
+            if receipt in standing:
+                found.breach(number, f"stands beside {standing[receipt]} for one receipt")
+            standing[receipt] = number
+    for settlement in lines:
+        found.breach(f"settlement {settlement}", "lines without a statement")
+
+
+def _accounts(found: Check) -> None:
+    sums: dict[int, int] = defaultdict(int)
+    for entry, account, mg, sources in stream(
+        "SELECT id, account_id, mg, num_nonnulls(operation_id, settlement_id) AS sources FROM custody_accountentry"
+    ):
+        found.checked += 1
+        sums[account] += mg
+        if sums[account] < 0:
+            found.breach(f"account {account} entry {entry}", "the account goes below zero", balance=sums[account])
+        if sources != 1:
+            found.breach(f"account {account} entry {entry}", "made by one operation or one settlement")
+    for account, party, metal, balance in stream(
+        "SELECT a.id, p.code, a.metal, a.balance_mg FROM custody_metalaccount a"
+        " LEFT JOIN custody_party p ON p.id = a.party_id"
+    ):
+        found.checked += 1
+        found.expect(balance, sums.pop(account, 0), f"{metal} account of {party}", "balance is the sum of its entries")
+    for account in sums:
+        found.breach(f"account {account}", "entries without an account")
+
+
+def _documents(found: Check) -> None:
+    for document, title, sha256, size in stream("SELECT id, title, sha256, size FROM custody_document"):
+        found.checked += 1
+        where = f"document {document} ({title})"
+        try:
+            content = path_of(sha256).read_bytes()
+        except OSError:
+            found.breach(where, "the file is missing", sha256=sha256)
+            continue
+        if (hashlib.sha256(content).hexdigest(), len(content)) != (sha256, size):
+            found.breach(where, "the file is not the one that was issued", sha256=sha256)
+
+
+def _duties(found: Check) -> None:
+    for _, number, source, by, countersigned, at, meaning, over in stream(
+        "SELECT id, number, source, by_id, countersigned_by_id, countersigned_at, countersign_meaning, over_tolerance"
+        " FROM custody_operation"
+    ):
+        found.checked += 1
+        if countersigned == by:
+            found.breach(number, "countersigned by who recorded it", person=by)
+        if (countersigned is None, countersigned is None) != (at is None, meaning == ""):
+            found.breach(number, "a countersignature has a name, a time and a meaning")
+        if over and countersigned is None and source != Source.HISTORY:
+            found.breach(number, "over its tolerance without a countersignature")
+    for acceptance, number in rows(
+        "SELECT a.id, d.number FROM custody_acceptance a LEFT JOIN custody_determination d"
+        " ON d.id = a.determination_id WHERE d.by_id IS NULL OR d.by_id = a.by_id"
+    ):
+        found.breach(f"acceptance {acceptance} of determination {number}", "accepted by who recorded it")
+    for (number,) in rows("SELECT number FROM custody_settlement WHERE approved_by_id = prepared_by_id"):
+        found.breach(number, "approved by who prepared it")
+
+
+def _accepted_assays(found: Check) -> None:
+    """A live valuation gives exactly what the accepted determination says: gross × ppm, half to even, once."""
+    for _, number, live, source, assay_lot, lot, gross, *figures in stream(
+        "SELECT o.id, o.number, o.acceptance_id IS NOT NULL AS live, o.source, d.lot_id AS assayed, m.lot_id,"
+        " m.gross_mg, d.au_ppm, d.ag_ppm, d.pt_ppm, d.pd_ppm, d.cu_ppm, m.au_mg, m.ag_mg, m.pt_mg, m.pd_mg, m.cu_mg"
+        " FROM custody_operation o"
+        " LEFT JOIN LATERAL (SELECT * FROM custody_movement m WHERE m.operation_id = o.id AND m.side = 'out'"
+        "   ORDER BY m.line LIMIT 1) m ON true"
+        " LEFT JOIN custody_acceptance a ON a.id = o.acceptance_id"
+        " LEFT JOIN custody_determination d ON d.id = a.determination_id WHERE o.kind = 'value'"
+    ):
+        if source != Source.LIVE:
+            continue
+        found.checked += 1
+        if not live or assay_lot is None or assay_lot != lot:
+            found.breach(number, "valued by an accepted assay of the same lot")
+            continue
+        for column, ppm, mg in zip(COLUMNS[1:], figures[:5], figures[5:], strict=True):
+            found.expect(mg, half_even(gross * ppm, 1_000_000), number, f"{column} by the accepted assay")
