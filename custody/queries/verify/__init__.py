@@ -1,4 +1,4 @@
-"""The whole book examined: every invariant recomputed from the raw rows, independently of PostgreSQL's own functions."""
+"""The whole book examined: every invariant recomputed from the raw rows, without PostgreSQL's own functions."""
 
 from custody.queries.verify import guards, papers
 from custody.queries.verify.findings import Check, Findings

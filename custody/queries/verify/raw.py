@@ -155,8 +155,8 @@ def entries() -> Iterator[Entry]:
 
 
 _HEADS = """
-SELECT id, number, kind, at, day, recorded_at, by_id, source, party_id, run_id, reason, about, reverses_id, acceptance_id,
-       countersigned_by_id, countersigned_at, countersign_meaning, movement_count, canonical, sha256
+SELECT id, number, kind, at, day, recorded_at, by_id, source, party_id, run_id, reason, about, reverses_id,
+       acceptance_id, countersigned_by_id, countersigned_at, countersign_meaning, movement_count, canonical, sha256
   FROM custody_operation WHERE id = ANY (%s)
 """
 _LINES = """
