@@ -8,7 +8,9 @@ DECLARE
     rest custody_line[] := '{}';
     of_owner bigint;
     oid bigint;
-    mid bigint;
+    m custody_movement;
+    rows custody_movement[] := '{}';
+    made custody_lot[] := '{}';
     mix custody_mixture;
     d jsonb;
 BEGIN
@@ -33,19 +35,19 @@ BEGIN
     IF cardinality(rest) = 0 THEN
         PERFORM custody_refuse('no_outputs', 'A receipt has at least one parcel.', '{}');
     END IF;
-    PERFORM custody_put_movement(nextval('custody_movement_id_seq'), op, 1, ROW('in', NULL, NULL, 'delivered', '',
-        custody_sum(rest, ARRAY['out']), false, true, '{}'::jsonb)::custody_line, NULL, NULL, 0, NULL, NULL, NULL);
+    rows[1] := custody_movement_of(op, 1, ROW('in', NULL, NULL, 'delivered', '', custody_sum(rest, ARRAY['out']), false,
+                                              true, '{}'::jsonb)::custody_line, NULL, NULL);
     FOR i IN 1..cardinality(rest) LOOP
         line := rest[i];
         d := line.detail;
-        mid := nextval('custody_movement_id_seq');
         mix := ROW(op.id, concat_ws('|', d #>> '{origin,category}', d #>> '{origin,country}', d #>> '{origin,mine}'),
             of_owner, false, coalesce(d ->> 'custody_model', 'mass balance'),
             CASE op.source WHEN 'live' THEN 'awaiting release' ELSE 'released' END, line.valued, false);
         INSERT INTO custody_origin (kind, lot_id, operation_id) VALUES ('parcel', line.lot_id, op.id) RETURNING id INTO oid;
-        PERFORM custody_put_movement(mid, op, i + 1, line, NULL, oid, 0, NULL, (d ->> 'custodian_id')::bigint,
-                                     (d ->> 'place_id')::bigint);
-        PERFORM custody_put_lot(op, line, mid, mix);
+        m := custody_movement_of(op, i + 1, line, (d ->> 'custodian_id')::bigint, (d ->> 'place_id')::bigint);
+        m.origin_id := oid;
+        rows := rows || m;
+        made := made || custody_lot_of(op, line, m, mix);
         INSERT INTO custody_parcel (lot_id, line, category, country, mine, pieces, description, seal,
             declared_gross_mg, declared_au_ppm, returned_from_id)
         VALUES (line.lot_id, i, coalesce(d #>> '{origin,category}', ''), coalesce(d #>> '{origin,country}', ''),
@@ -55,7 +57,10 @@ BEGIN
         INSERT INTO custody_originreceipt (origin_id, operation_id, gross_mg, au_mg, ag_mg, pt_mg, pd_mg, cu_mg)
         VALUES (oid, op.id, line.amounts[1], line.amounts[2], line.amounts[3], line.amounts[4], line.amounts[5],
                 line.amounts[6]);
-        IF d ->> 'form' = 'bar' AND d ? 'serial' AND NOT d ? 'returned_from' THEN
+    END LOOP;
+    PERFORM custody_write_outs(op, rows, made);
+    FOREACH line IN ARRAY rest LOOP
+        IF line.detail ->> 'form' = 'bar' AND line.detail ? 'serial' AND NOT line.detail ? 'returned_from' THEN
             PERFORM custody_put_bar(op, line);
         END IF;
     END LOOP;

@@ -1,11 +1,13 @@
 DROP FUNCTION custody_store_own(custody_operation, custody_line[], int, int, custody_pool[]);
+DROP FUNCTION custody_shares(custody_operation, custody_line[], custody_pool[]);
 DROP FUNCTION custody_record_outs(custody_operation, custody_line[], int, custody_pool[], bigint, custody_mixture);
 DROP FUNCTION custody_gain(custody_operation, bigint[]);
 DROP FUNCTION custody_pool_of(bigint[], int[], bigint[], bigint[]);
 DROP TYPE custody_pool;
 DROP FUNCTION custody_put_bar(custody_operation, custody_line);
-DROP FUNCTION custody_put_lot(custody_operation, custody_line, bigint, custody_mixture);
+DROP FUNCTION custody_write_outs(custody_operation, custody_movement[], custody_lot[]);
+DROP FUNCTION custody_lot_of(custody_operation, custody_line, custody_movement, custody_mixture);
 DROP FUNCTION custody_record_ins(custody_operation, custody_line[], custody_lot[]);
-DROP FUNCTION custody_put_movement(bigint, custody_operation, int, custody_line, bigint, bigint, int, varbit[], bigint, bigint);
+DROP FUNCTION custody_movement_of(custody_operation, int, custody_line, bigint, bigint);
 DROP FUNCTION custody_number(text, regclass, timestamptz);
 DROP SEQUENCE custody_number_operation, custody_number_receipt, custody_number_lot, custody_number_run;

@@ -9,14 +9,33 @@ LANGUAGE sql SET search_path = public, pg_temp AS $$
     SELECT prefix || to_char(custody_local_day(at), 'YY') || '-' || lpad(nextval(sequence)::text, 5, '0')
 $$;
 
-CREATE FUNCTION custody_put_movement(id bigint, op custody_operation, line int, l custody_line, before bigint,
-    origin bigint, spread int, codes varbit[], custodian bigint, place bigint) RETURNS void
-LANGUAGE sql SET search_path = public, pg_temp AS $$
-    INSERT INTO custody_movement (id, operation_id, line, side, lot_id, what, words, gross_mg, au_mg, ag_mg, pt_mg,
-        pd_mg, cu_mg, valued, whole, custodian_id, place_id, content_before, spread, origin_id, codes)
-    VALUES (id, op.id, line, l.side, l.lot_id, l.what, l.words, l.amounts[1], l.amounts[2], l.amounts[3],
-        l.amounts[4], l.amounts[5], l.amounts[6], l.valued, l.whole, custodian, place, before, spread, origin, codes)
-$$;
+-- A line's row in the book. Rows are made first and written together: one statement for all lines of an operation.
+CREATE FUNCTION custody_movement_of(op custody_operation, at_line int, l custody_line, custodian bigint, place bigint)
+RETURNS custody_movement
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    m custody_movement;
+BEGIN
+    m.id := nextval('custody_movement_id_seq');
+    m.operation_id := op.id;
+    m.line := at_line;
+    m.side := l.side;
+    m.lot_id := l.lot_id;
+    m.what := l.what;
+    m.words := l.words;
+    m.gross_mg := l.amounts[1];
+    m.au_mg := l.amounts[2];
+    m.ag_mg := l.amounts[3];
+    m.pt_mg := l.amounts[4];
+    m.pd_mg := l.amounts[5];
+    m.cu_mg := l.amounts[6];
+    m.valued := l.valued;
+    m.whole := l.whole;
+    m.spread := 0;
+    m.custodian_id := custodian;
+    m.place_id := place;
+    RETURN m;
+END $$;
 
 -- The in lines: each takes from its lot; a partial one splits the lot's vector in two, taken and rest.
 -- Gives the ids of their movements.
@@ -24,65 +43,89 @@ CREATE FUNCTION custody_record_ins(op custody_operation, lines custody_line[], l
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
     l custody_lot;
-    line custody_line;
-    vector record;
-    mid bigint;
+    m custody_movement;
+    rows custody_movement[] := '{}';
     ids bigint[] := '{}';
-    sole bigint;
-    codes varbit[];
+    vector record;
     book bigint[];
 BEGIN
     FOR i IN 1..cardinality(lots) LOOP
         l := lots[i];
-        line := lines[i];
-        book := custody_columns(l);
-        mid := nextval('custody_movement_id_seq');
-        ids[i] := mid;
-        codes := NULL;
-        SELECT origin_id INTO sole FROM custody_movement WHERE id = l.content_movement;
-        IF sole IS NULL AND NOT line.whole THEN
-            codes := array_fill(NULL::varbit, ARRAY[6]);
+        m := custody_movement_of(op, i, lines[i], l.custodian_id, l.place_id);
+        m.content_before := l.content_movement;
+        SELECT origin_id INTO m.origin_id FROM custody_movement WHERE id = l.content_movement;
+        IF m.origin_id IS NULL AND NOT m.whole THEN
+            m.spread := 2;
+            m.codes := array_fill(NULL::varbit, ARRAY[6]);
+            book := custody_columns(l);
             FOR vector IN SELECT c.column_no, array_agg(c.origin ORDER BY c.origin) AS origins,
                                  array_agg(c.mg ORDER BY c.origin) AS mgs
                             FROM custody_content(l.content_movement, book, l.valued) c GROUP BY c.column_no LOOP
                 PERFORM custody_store_vector(op.id, i, vector.column_no, vector.origins, vector.mgs);
-                codes[vector.column_no + 1] := (custody_spread(vector.mgs, ARRAY[line.amounts[vector.column_no + 1],
-                    book[vector.column_no + 1] - line.amounts[vector.column_no + 1]]))[1].codes;
+                m.codes[vector.column_no + 1] := (custody_spread(vector.mgs, ARRAY[
+                    (lines[i]).amounts[vector.column_no + 1],
+                    book[vector.column_no + 1] - (lines[i]).amounts[vector.column_no + 1]]))[1].codes;
             END LOOP;
         END IF;
-        PERFORM custody_put_movement(mid, op, i, line, l.content_movement, sole,
-            CASE WHEN codes IS NULL THEN 0 ELSE 2 END, codes, l.custodian_id, l.place_id);
-        UPDATE custody_lot SET
-            gross_mg = gross_mg - line.amounts[1], au_mg = au_mg - line.amounts[2], ag_mg = ag_mg - line.amounts[3],
-            pt_mg = pt_mg - line.amounts[4], pd_mg = pd_mg - line.amounts[5], cu_mg = cu_mg - line.amounts[6],
-            last_at = op.at, last_movement = mid,
-            content_movement = CASE WHEN line.whole THEN content_movement ELSE mid END
-         WHERE id = l.id;
+        rows[i] := m;
+        ids[i] := m.id;
     END LOOP;
+    INSERT INTO custody_movement SELECT * FROM unnest(rows);
+    UPDATE custody_lot t SET
+        gross_mg = t.gross_mg - r.gross_mg, au_mg = t.au_mg - r.au_mg, ag_mg = t.ag_mg - r.ag_mg,
+        pt_mg = t.pt_mg - r.pt_mg, pd_mg = t.pd_mg - r.pd_mg, cu_mg = t.cu_mg - r.cu_mg,
+        last_at = op.at, last_movement = r.id,
+        content_movement = CASE WHEN r.whole THEN t.content_movement ELSE r.id END
+      FROM unnest(rows) r WHERE t.id = r.lot_id;
     RETURN ids;
 END $$;
 
--- An output makes its lot, or (valuation, difference) gives an existing lot its new content.
-CREATE FUNCTION custody_put_lot(op custody_operation, line custody_line, mid bigint, mix custody_mixture)
-RETURNS void
+-- A new lot's row.
+CREATE FUNCTION custody_lot_of(op custody_operation, line custody_line, m custody_movement, mix custody_mixture)
+RETURNS custody_lot
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
-    d jsonb := line.detail;
+    l custody_lot;
 BEGIN
-    IF d ? 'continues' THEN
-        UPDATE custody_lot SET gross_mg = line.amounts[1], au_mg = line.amounts[2], ag_mg = line.amounts[3],
-            pt_mg = line.amounts[4], pd_mg = line.amounts[5], cu_mg = line.amounts[6], valued = line.valued,
-            last_at = op.at, last_movement = mid, content_movement = mid WHERE id = line.lot_id;
-        RETURN;
+    l.id := line.lot_id;
+    l.number := line.number;
+    l.form := line.detail ->> 'form';
+    l.created_by_id := op.id;
+    l.receipt_id := mix.receipt_id;
+    l.declared_origin := mix.declared_origin;
+    l.owner_id := mix.owner_id;
+    l.pooled := mix.pooled;
+    l.custody_model := mix.custody_model;
+    l.clearance := mix.clearance;
+    l.valued := line.valued;
+    l.run_id := CASE WHEN l.form = 'in process' THEN op.run_id END;
+    l.custodian_id := m.custodian_id;
+    l.place_id := m.place_id;
+    l.last_at := op.at;
+    l.last_movement := m.id;
+    l.content_movement := m.id;
+    l.gross_mg := m.gross_mg;
+    l.au_mg := m.au_mg;
+    l.ag_mg := m.ag_mg;
+    l.pt_mg := m.pt_mg;
+    l.pd_mg := m.pd_mg;
+    l.cu_mg := m.cu_mg;
+    RETURN l;
+END $$;
+
+-- Writes the out, addition and loss rows of an operation, the lots that they make, and (valuation, difference) the new
+-- content of the lots that go on.
+CREATE FUNCTION custody_write_outs(op custody_operation, rows custody_movement[], made custody_lot[]) RETURNS void
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+BEGIN
+    INSERT INTO custody_movement SELECT * FROM unnest(rows);
+    INSERT INTO custody_lot SELECT * FROM unnest(made);
+    IF op.kind IN ('value', 'difference') THEN
+        UPDATE custody_lot t SET gross_mg = r.gross_mg, au_mg = r.au_mg, ag_mg = r.ag_mg, pt_mg = r.pt_mg,
+            pd_mg = r.pd_mg, cu_mg = r.cu_mg, valued = r.valued, last_at = op.at, last_movement = r.id,
+            content_movement = r.id
+          FROM unnest(rows) r WHERE r.side = 'out' AND t.id = r.lot_id;
     END IF;
-    INSERT INTO custody_lot (id, number, form, created_by_id, receipt_id, declared_origin, owner_id, pooled,
-        custody_model, clearance, valued, run_id, custodian_id, place_id, last_at, last_movement, content_movement,
-        gross_mg, au_mg, ag_mg, pt_mg, pd_mg, cu_mg)
-    VALUES (line.lot_id, line.number, d ->> 'form', op.id, mix.receipt_id, mix.declared_origin, mix.owner_id,
-        mix.pooled, mix.custody_model, mix.clearance, line.valued,
-        CASE WHEN d ->> 'form' = 'in process' THEN op.run_id END, (d ->> 'custodian_id')::bigint,
-        (d ->> 'place_id')::bigint, op.at, mid, mid,
-        line.amounts[1], line.amounts[2], line.amounts[3], line.amounts[4], line.amounts[5], line.amounts[6]);
 END $$;
 
 CREATE FUNCTION custody_put_bar(op custody_operation, line custody_line) RETURNS void
@@ -141,46 +184,72 @@ CREATE FUNCTION custody_record_outs(op custody_operation, lines custody_line[], 
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
     n int := cardinality(lines);
-    codes varbit[] := array_fill(NULL::varbit, ARRAY[n, 6]);
-    own boolean[] := array_fill(false, ARRAY[n]);
-    shares custody_share[];
-    amounts bigint[];
-    mid bigint;
+    shares custody_share[];      -- six a line, one a column
+    own boolean;
+    m custody_movement;
+    rows custody_movement[] := '{}';
+    made custody_lot[] := '{}';
+    bars int[] := '{}';
+    bar int;
     line custody_line;
 BEGIN
-    FOR c IN 1..6 LOOP
-        CONTINUE WHEN pools IS NULL OR (pools[c]).origins IS NULL;
-        PERFORM custody_store_vector(op.id, 0, c - 1, (pools[c]).origins, (pools[c]).mgs);
-        SELECT array_agg(CASE WHEN u.side IN ('out', 'loss') THEN greatest(u.amounts[c], 0) ELSE 0 END ORDER BY u.i)
-          INTO amounts FROM unnest(lines) WITH ORDINALITY u(side, a, b, d, e, amounts, g, h, j, i);
-        shares := custody_spread((pools[c]).mgs, amounts);
-        FOR i IN 1..n LOOP
-            codes[i][c] := (shares[i]).codes;
-            own[i] := own[i] OR (shares[i]).whole IS NOT NULL;
-        END LOOP;
-    END LOOP;
+    shares := custody_shares(op, lines, pools);
     FOR i IN 1..n LOOP
         line := lines[i];
-        mid := nextval('custody_movement_id_seq');
-        -- A recovery has its vector already: the origins that were lost.
-        own[i] := own[i] OR (line.side = 'loss' AND line.what <> 'measurement difference' AND least(line.amounts[2],
-            line.amounts[3], line.amounts[4], line.amounts[5], line.amounts[6]) < 0);
-        IF own[i] THEN
-            PERFORM custody_store_own(op, lines, i, first_line + i - 1, pools);
+        m := custody_movement_of(op, first_line + i - 1, line, (line.detail ->> 'custodian_id')::bigint,
+                                 (line.detail ->> 'place_id')::bigint);
+        IF sole IS NOT NULL THEN
+            m.origin_id := CASE WHEN line.side <> 'add' THEN sole END;
+        ELSIF line.side <> 'add' THEN
+            -- A recovery has its vector already: the origins that were lost.
+            own := line.side = 'loss' AND line.what <> 'measurement difference' AND least(m.au_mg, m.ag_mg, m.pt_mg,
+                m.pd_mg, m.cu_mg) < 0;
+            FOR c IN 1..6 LOOP
+                m.codes[c] := (shares[6 * i + c - 6]).codes;
+                own := own OR (shares[6 * i + c - 6]).whole IS NOT NULL;
+            END LOOP;
+            m.spread := 1;
+            IF own THEN
+                PERFORM custody_store_own(op, lines, i, first_line + i - 1, pools);
+                m.spread := 3;
+                m.codes := NULL;
+            END IF;
         END IF;
-        PERFORM custody_put_movement(mid, op, first_line + i - 1, line, NULL,
-            CASE WHEN line.side IN ('out', 'loss') THEN sole END,
-            CASE WHEN sole IS NOT NULL OR line.side = 'add' THEN 0 WHEN own[i] THEN 3 ELSE 1 END,
-            CASE WHEN pools IS NOT NULL AND line.side <> 'add' AND NOT own[i]
-                 THEN ARRAY(SELECT codes[i][c] FROM generate_series(1, 6) c) END,
-            (line.detail ->> 'custodian_id')::bigint, (line.detail ->> 'place_id')::bigint);
-        IF line.side = 'out' AND line.lot_id IS NOT NULL THEN
-            PERFORM custody_put_lot(op, line, mid, mix);
+        rows[i] := m;
+        IF line.side = 'out' AND line.lot_id IS NOT NULL AND NOT line.detail ? 'continues' THEN
+            made := made || custody_lot_of(op, line, m, mix);
             IF line.detail ->> 'form' = 'bar' AND line.detail ? 'serial' THEN
-                PERFORM custody_put_bar(op, line);
+                bars := bars || i;
             END IF;
         END IF;
     END LOOP;
+    PERFORM custody_write_outs(op, rows, made);
+    FOREACH bar IN ARRAY bars LOOP
+        PERFORM custody_put_bar(op, lines[bar]);
+    END LOOP;
+END $$;
+
+-- Stores the pools of the operation and shares each over the lines: six shares a line, one a column.
+CREATE FUNCTION custody_shares(op custody_operation, lines custody_line[], pools custody_pool[]) RETURNS custody_share[]
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    n int := cardinality(lines);
+    shares custody_share[] := array_fill(NULL::custody_share, ARRAY[6 * n]);
+    of_column custody_share[];
+    amounts bigint[];
+BEGIN
+    FOR c IN 1..coalesce(cardinality(pools), 0) LOOP
+        CONTINUE WHEN (pools[c]).origins IS NULL;
+        PERFORM custody_store_vector(op.id, 0, c - 1, (pools[c]).origins, (pools[c]).mgs);
+        FOR i IN 1..n LOOP
+            amounts[i] := CASE WHEN (lines[i]).side IN ('out', 'loss') THEN greatest((lines[i]).amounts[c], 0) ELSE 0 END;
+        END LOOP;
+        of_column := custody_spread((pools[c]).mgs, amounts);
+        FOR i IN 1..n LOOP
+            shares[6 * i + c - 6] := of_column[i];
+        END LOOP;
+    END LOOP;
+    RETURN shares;
 END $$;
 
 -- Where two bits an origin do not reach, the line keeps a vector of its own.

@@ -60,7 +60,7 @@ LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
     l custody_lot;
     back bigint[] := custody_columns(m);
-    mid bigint := nextval('custody_movement_id_seq');
+    r custody_movement;
     sole bigint;
     vector record;
     line custody_line;
@@ -81,11 +81,13 @@ BEGIN
     END IF;
     line := ROW('in', m.lot_id, l.number, m.what, m.words, ARRAY(SELECT -b FROM unnest(back) WITH ORDINALITY u(b, i)
                 ORDER BY i), false, m.valued, '{}'::jsonb)::custody_line;
-    PERFORM custody_put_movement(mid, op, at_line, line, NULL, sole, CASE WHEN sole IS NULL THEN 3 ELSE 0 END, NULL,
-                                 l.custodian_id, l.place_id);
+    r := custody_movement_of(op, at_line, line, l.custodian_id, l.place_id);
+    r.origin_id := sole;
+    r.spread := CASE WHEN sole IS NULL THEN 3 ELSE 0 END;
+    INSERT INTO custody_movement SELECT r.*;
     UPDATE custody_lot SET gross_mg = gross_mg + back[1], au_mg = au_mg + back[2], ag_mg = ag_mg + back[3],
         pt_mg = pt_mg + back[4], pd_mg = pd_mg + back[5], cu_mg = cu_mg + back[6], valued = m.valued,
-        last_at = op.at, last_movement = mid, content_movement = mid WHERE id = l.id;
+        last_at = op.at, last_movement = r.id, content_movement = r.id WHERE id = l.id;
 END $$;
 
 CREATE FUNCTION custody_post_reversal(op custody_operation, request jsonb) RETURNS jsonb
