@@ -1,4 +1,4 @@
-"""Bases of every list: a ledger page with ruled cash columns, which becomes a stack of cards on a phone."""
+"""Bases of every list: a ledger page with ruled cash columns, which becomes a stack of cards on a narrow screen."""
 
 from typing import ClassVar
 

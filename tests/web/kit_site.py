@@ -8,7 +8,6 @@ from django import forms
 from django.contrib import messages
 from django.contrib.auth.forms import AuthenticationForm
 from django.core.exceptions import PermissionDenied
-from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import path
 from django.utils.safestring import mark_safe
@@ -103,12 +102,13 @@ class Outputs(BaseRows):
 
 class Losses(BaseRows):
     title, row_word, add_label, side = "Declared losses", "loss", "Add a loss", "loss"
-    least = 0
+    required = False
     lot_field = ""
 
 
 def frame(request, **more):
-    places = ["Counter", "Weighing", "Sampling", "Assay", "Plant", "Vault", "Settlement"]
+    desks = ["Today", "Counter", "Parties", "Clearance", "Laboratory", "Plant"]
+    places = [*desks, "Vault", "Settlement", "Trace", "Book", "People"]
     person = SimpleNamespace(is_authenticated=True, get_full_name="Ann Bell", get_username="ann")
     return {
         "nav": [{"label": name, "url": f"/{name}/", "current": name == "Plant"} for name in places],
@@ -170,7 +170,8 @@ def entry(request):
         rows_of(LossForm, Losses, extra=2)(asked, prefix="loss"),
     ]
     if asked and all(part.is_valid() for part in [form, *row_sets]):
-        return HttpResponse("recorded: " + str([rows.rows for rows in row_sets]))
+        said = f"recorded {[rows.rows for rows in row_sets]}"
+        return render(request, "kit/found.html", frame(request, said=said))
     context = frame(request, form=form, row_sets=row_sets, balance_columns=["gross", "Au", "Ag"])
     return render(request, "kit/entry.html", context)
 
@@ -203,7 +204,8 @@ def refuse(request):
 
 
 def scan(request, number=""):
-    return HttpResponse(f"looked for {request.GET.get('code', number)}")
+    said = f"looked for {request.GET.get('code', number)}"
+    return render(request, "kit/found.html", frame(request, said=said))
 
 
 urlpatterns = [
