@@ -3,7 +3,7 @@
 from datetime import date
 from zoneinfo import ZoneInfo, available_timezones
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 from django.db.models import F
 
 from custody.actions import _post
@@ -72,23 +72,30 @@ def add_party(
 def change_party(
     *, party: Party, version: int, name: str, country: str, address: str, contact: str, note: str, by: User
 ) -> None:
-    """Changes a party that nobody else changed since ``version`` was read. Raises ``NotAllowed`` and ``Refusal``."""
+    """Changes a party that nobody else changed since ``version`` was read; the same change sent twice is one.
+
+    Raises ``NotAllowed`` and ``Refusal``.
+    """
     require(by, Verb.KEEP_PARTIES)
-    changed = Party.objects.filter(pk=party.pk, version=version).update(
-        name=name, country=country, address=address, contact=contact, note=note, version=F("version") + 1
-    )
-    if not changed:
+    told = {"name": name, "country": country, "address": address, "contact": contact, "note": note}
+    same = Party.objects.filter(pk=party.pk)
+    changed = same.filter(version=version).update(version=F("version") + 1, **told)
+    if not changed and not same.filter(version=version + 1, **told).exists():
         raise Refusal("Somebody else changed this party meanwhile. Look at it again, then change it.")
 
 
 def agree_terms(*, party: Party, by: User, valid_from: date, **agreed) -> Terms:
-    """Records the terms agreed with a party from a date on; earlier terms stay.
+    """Records the terms agreed with a party from a date on; earlier terms stay, the same terms sent twice are one.
 
     Raises ``NotAllowed`` and ``Refusal``.
     """
     require(by, Verb.SETTLE)
     with _post.refusals(), transaction.atomic():
-        return Terms.objects.create(party=party, valid_from=valid_from, agreed_by=by, **agreed)
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [f"terms {party.pk}"])
+        latest = Terms.objects.filter(party=party).order_by("-id")[:1]
+        same = Terms.objects.filter(pk__in=latest, valid_from=valid_from, agreed_by=by, **agreed).first()
+        return same or Terms.objects.create(party=party, valid_from=valid_from, agreed_by=by, **agreed)
 
 
 def close_period(*, month: date, by: User) -> None:

@@ -37,13 +37,16 @@ class Tenure:
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """One operation that changed a lot: by how much (gross and five metals, mg) and what was in it afterwards."""
+    """One operation that changed a lot: by how much (gross and five metals, mg) and what was in it afterwards.
+
+    A metal is ``None`` while nothing is known of it.
+    """
 
     operation: str
     kind: str
     at: datetime
     by: str
-    change_mg: tuple[int, ...]
+    change_mg: tuple[int | None, ...]
     after_mg: tuple[int, ...]
     reversed_by: str
 
@@ -113,23 +116,32 @@ def custody_line(lot: Lot) -> list[Tenure]:
 def events_of(lot: Lot) -> list[Event]:
     """Every operation that touched a lot, the first in front, with what was in the lot after it."""
     events: list[Event] = []
-    after = (0,) * len(COLUMNS)
+    nothing = (0,) * len(COLUMNS)
+    before, after, last = nothing, nothing, None
     movements = Movement.objects.filter(lot=lot).order_by("id")
     for movement in movements.select_related("operation", "operation__by", "operation__reversed_by"):
-        sign = 1 if movement.side == Side.OUT else -1
-        change = tuple(sign * mg for mg in movement.columns_mg)
-        after = tuple(before + mg for before, mg in zip(after, change, strict=True))
         operation = movement.operation
-        if events and events[-1].operation == operation.number:
-            # A valuation takes the lot whole and gives it back: one event, the change is what is left of both.
-            change = tuple(a + b for a, b in zip(events.pop().change_mg, change, strict=True))
+        if operation.pk == last:
+            events.pop()  # a valuation takes the lot whole and gives it back: one event
+        else:
+            before, last = after, operation.pk
+        sign = 1 if movement.side == Side.OUT else -1
+        after = tuple(held + sign * mg for held, mg in zip(after, movement.columns_mg, strict=True))
+        change = tuple(now - then for now, then in zip(after, before, strict=True))
+        if not movement.valued:
+            change = (change[0], *(mg or None for mg in change[1:]))
         undone = getattr(operation, "reversed_by", None)
         events.append(
             Event(
-                operation.number, operation.kind, operation.at, str(operation.by), change, after,
-                undone.number if undone else "",
+                operation=operation.number,
+                kind=operation.kind,
+                at=operation.at,
+                by=str(operation.by),
+                change_mg=change,
+                after_mg=after,
+                reversed_by=undone.number if undone else "",
             )
-        )  # fmt: skip
+        )
     return events
 
 
@@ -154,7 +166,7 @@ def papers_of(lot: Lot, viewer: User) -> QuerySet[Document]:
 
 
 def _edges(edges: QuerySet[Edge], far: str) -> QuerySet[Edge]:
-    return edges.select_related(far, "operation", "operation__reversed_by").order_by("id")
+    return edges.select_related(far, "operation", "operation__reversed_by").order_by("operation_id", f"{far}_id")
 
 
 def _relative(edge: Edge, lot: Lot) -> Relative:

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from django import template
 from django.forms import BaseForm, BaseFormSet, BoundField
 
+from custody.calc.countries import COUNTRIES
+
 register = template.Library()
 
 
@@ -15,6 +17,12 @@ class Wrong:
     where: str
     sentence: str
     target: str = ""
+
+
+@register.simple_tag
+def countries() -> list[tuple[str, str]]:
+    """Every country: its two letters and its name."""
+    return list(COUNTRIES.items())
 
 
 @register.simple_tag

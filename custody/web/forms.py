@@ -15,6 +15,7 @@ from django.template import loader
 from django.utils import timezone
 
 from custody.calc import fineness, mass, money, reading
+from custody.calc.countries import country_code
 
 _LOST = "The page lost {}. Open it again and enter it anew."
 _DJANGO_REQUIRED = forms.Field.default_error_messages["required"]
@@ -151,6 +152,25 @@ class ScanField(forms.CharField):
     def widget_attrs(self, widget):
         plain = {"class": "mark", "autocomplete": "off", "autocapitalize": "off", "spellcheck": "false"}
         return super().widget_attrs(widget) | plain | {"data-scan": True}
+
+
+class CountryField(forms.CharField):
+    """A country by its two letters or its name in the list (ui/countries.html), cleaned to the two letters."""
+
+    def __init__(self, **kwargs):
+        super().__init__(**{"label": "Country", "max_length": 60} | kwargs)
+
+    def widget_attrs(self, widget):
+        return super().widget_attrs(widget) | {"list": "countries", "autocomplete": "off", "data-scan": True}
+
+    def to_python(self, value):
+        value = super().to_python(value)
+        if value in self.empty_values:
+            return value
+        try:
+            return country_code(value)
+        except ValueError as error:
+            raise ValidationError(str(error), code="unreadable") from error
 
 
 class MomentField(forms.DateTimeField):

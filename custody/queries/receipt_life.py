@@ -1,0 +1,95 @@
+"""One receipt: its parcels as declared and as measured, how far each has come, and where its settlement stands."""
+
+from dataclasses import dataclass
+
+from custody.calc.rounding import half_even
+from custody.models import Determination, Edge, Lot, Movement, Operation, Parcel
+from custody.queries.settling import standing_settlement, unvalued_lots
+from custody.terms import PPM, Form, Kind, Side
+
+
+@dataclass(frozen=True, slots=True)
+class ParcelLine:
+    """One parcel: declared and measured beside each other (mg, ppm), and its stage in words.
+
+    ``found_ppm`` is the fineness in gold by its latest determination, which may still await acceptance.
+    """
+
+    lot: Lot
+    parcel: Parcel
+    received_mg: int
+    found_ppm: int | None
+    stage: str
+
+    @property
+    def off_mg(self) -> int | None:
+        """Measured less declared gross, milligrams."""
+        declared = self.parcel.declared_gross_mg
+        return None if declared is None else self.received_mg - declared
+
+
+def parcel_lines(receipt: Operation) -> list[ParcelLine]:
+    """The parcels of a receipt in their order; as many queries for three parcels as for one."""
+    parcels = list(
+        Parcel.objects.filter(lot__created_by=receipt).select_related("lot", "returned_from__lot").order_by("line")
+    )
+    lots = [parcel.lot for parcel in parcels]
+    received = dict(
+        Movement.objects.filter(operation=receipt, side=Side.OUT, lot__in=lots).values_list("lot_id", "gross_mg")
+    )
+    determined = {
+        one.lot_id: one
+        for one in Determination.objects.filter(lot__in=lots).select_related("acceptance").order_by("id")
+    }
+    sampled = set(
+        Edge.objects.filter(parent__in=lots, child__form=Form.SAMPLE, operation__reversed_by__isnull=True).values_list(
+            "parent_id", flat=True
+        )
+    )
+    last = Movement.objects.select_related("operation").in_bulk([lot.last_movement for lot in lots])
+    return [
+        ParcelLine(
+            lot=parcel.lot,
+            parcel=parcel,
+            received_mg=received[parcel.lot_id],
+            found_ppm=_found_ppm(parcel.lot, determined.get(parcel.lot_id)),
+            stage=_stage(
+                parcel.lot, determined.get(parcel.lot_id), parcel.lot_id in sampled, last[parcel.lot.last_movement]
+            ),
+        )
+        for parcel in parcels
+    ]
+
+
+def settlement_words(receipt: Operation) -> tuple[str, str]:
+    """Where the settlement stands in words, and the number of the statement that stands, if any."""
+    settlement = standing_settlement(receipt)
+    if settlement:
+        return f"settled by {settlement.number}", settlement.number
+    if hasattr(receipt, "reversed_by"):
+        return "nothing to settle: the receipt is reversed", ""
+    waiting = len(unvalued_lots(receipt))
+    if waiting:
+        return f"waits: {waiting} lot{'s' if waiting > 1 else ''} not valued yet", ""
+    return "to be settled", ""
+
+
+def _found_ppm(lot: Lot, determination: Determination | None) -> int | None:
+    if determination:
+        return determination.au_ppm
+    if lot.valued and lot.gross_mg:
+        return half_even(lot.au_mg * PPM, lot.gross_mg)
+    return None
+
+
+def _stage(lot: Lot, determination: Determination | None, sampled: bool, last: Movement) -> str:
+    if not lot.gross_mg:
+        operation = last.operation
+        if operation.kind == Kind.REVERSE:
+            return f"cancelled by {operation.number}"
+        return f"used whole in {operation.kind} {operation.number}"
+    if lot.valued:
+        return "valued"
+    if determination:
+        return "assay awaits acceptance"
+    return "sampled, awaits its assay" if sampled else "not sampled yet"
