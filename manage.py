@@ -21,11 +21,11 @@ def main() -> None:
 
     for ending in (signal.SIGTERM, signal.SIGHUP):  # an ordinary exit, so that the embedded database is stopped
         signal.signal(ending, lambda *_: sys.exit(1))
-    if needs_database(sys.argv[1:]) and settings.EMBEDDED_DATABASE:
-        try:
+    try:
+        if settings.EMBEDDED_DATABASE and needs_database(sys.argv[1:]):
             embedded.start(settings.CUSTODY_HOME)
-        except embedded.EmbeddedServerError as error:
-            sys.exit(f"The embedded database did not start. {error}")
+    except (embedded.EmbeddedServerError, PermissionError) as error:
+        sys.exit(f"The embedded database did not start. {error}")
     execute_from_command_line(sys.argv)
 
 

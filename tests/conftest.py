@@ -8,6 +8,7 @@ pytest-django's `transactional_db` won't do, for it truncates, which no role of 
 
 import os
 import shutil
+import signal
 import tempfile
 import threading
 
@@ -31,6 +32,7 @@ if "PYTEST_XDIST_WORKER" not in os.environ:  # workers inherit the environment o
     os.environ["DJANGO_SETTINGS_MODULE"] = "refinery.settings"
     for name in ("DATABASE_URL", "DATABASE_OWNER_URL", "CUSTODY_PRODUCTION", "CUSTODY_HOSTS", "DJANGO_SECRET_KEY"):
         os.environ.pop(name, None)  # tests never reach the database or the settings of this machine
+signal.signal(signal.SIGTERM, signal.default_int_handler)  # a run that is told to end still stops its server
 settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # the real one is slow on purpose
 django.setup()
 
