@@ -8,35 +8,45 @@ from django.db import IntegrityError, connection, transaction
 from custody.actions import _post
 from custody.actions._allowed import require
 from custody.actions._sign import Signature
-from custody.errors import Refusal
+from custody.errors import Refusal, RequestKey
 from custody.models import Acceptance, Determination, Lot, Operation, User
 from custody.roles import Verb
 from custody.terms import METALS, PPM
 
 
 def determine(
-    *, lot: Lot, ppm: dict[str, int], method: str, at: datetime, by: User, sample: Lot | None = None, note: str = ""
+    *,
+    lot: Lot,
+    ppm: dict[str, int],
+    method: str,
+    at: datetime,
+    by: User,
+    sample: Lot | None = None,
+    note: str = "",
+    request_key: UUID | None = None,
 ) -> Determination:
     """Records the laboratory's fineness of a lot, parts per million by mass. It changes nothing in the book yet.
 
-    Raises ``NotAllowed`` and ``Refusal``.
+    The same form sent twice (``request_key``) is one determination. Raises ``NotAllowed`` and ``Refusal``.
     """
     require(by, Verb.DETERMINE)
     if sum(ppm.values()) > PPM:
         raise Refusal("The metals sum to more than the whole. Check the fineness of each.")
     if any(value < 0 for value in ppm.values()) or not ppm:
         raise Refusal("Give the fineness of at least one metal.")
+    said = {"lot": lot, "sample": sample, "method": method, "note": note, "by": by}
+    said |= {f"{metal.lower()}_ppm": ppm.get(metal, 0) for metal in METALS}
     with _post.refusals(), transaction.atomic(durable=True):
-        return Determination.objects.create(
-            number=_next_number(at),
-            lot=lot,
-            sample=sample,
-            method=method,
-            note=note,
-            at=at,
-            by=by,
-            **{f"{metal.lower()}_ppm": ppm.get(metal, 0) for metal in METALS},
-        )
+        try:
+            with transaction.atomic():
+                return Determination.objects.create(number=_next_number(at), at=at, request_key=request_key, **said)
+        except IntegrityError:
+            earlier = Determination.objects.filter(request_key=request_key).first() if request_key else None
+            if earlier is None:
+                raise
+            if any(getattr(earlier, name) != value for name, value in said.items()):
+                raise RequestKey(operation=earlier.number) from None
+            return earlier
 
 
 def accept(

@@ -42,3 +42,19 @@ def withdraw(gross_mg: int, metals: Sequence[int], taken_gross: int) -> tuple[in
     if not 0 <= taken_gross <= gross_mg:
         raise Refused("No more can be taken from a lot than is in it.", field="gross")
     return largest_remainder(taken_gross, (*metals, rest))[:-1]
+
+
+def divide(gross_mg: int, metals: Sequence[int], parts: Sequence[int]) -> tuple[tuple[int, ...], ...]:
+    """The metals, in milligrams, of each part of a lot that is divided whole into parts of so many milligrams gross.
+
+    Each part is a withdrawal from what the parts before it left, so that all of them sum to the lot exactly.
+    Raises Refused when the parts are not the whole of the lot, and as ``withdraw`` does.
+    """
+    if sum(parts) != gross_mg:
+        raise Refused("The parts of a lot weigh together as much as the lot.", field="gross")
+    left, shares = tuple(metals), []
+    for part in parts:
+        shares.append(withdraw(gross_mg, left, part))
+        gross_mg -= part
+        left = tuple(mg - share for mg, share in zip(left, shares[-1], strict=True))
+    return tuple(shares)

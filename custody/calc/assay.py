@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from custody.calc.reading import clean, refuse_zero, scaled
 from custody.calc.refusals import Refused
 from custody.calc.rounding import half_even
 from custody.terms import PPM
@@ -60,6 +61,23 @@ class FireAssay:
     results_ppm: tuple[int, ...]
     mean_ppm: int
     spread_ppm: int
+
+
+def parse_milligrams(text: str, *, what: str = "weight", allow_zero: bool = False) -> int:
+    """Micrograms from what an assay balance shows: plain milligrams with a point and at most three decimals.
+
+    Raises Unreadable for anything else, Refused for zero (unless allowed).
+    """
+    example = "250.013"
+    ug = scaled(clean(text, what=what, example=example), decimals=3, most=3, what=what, example=example)
+    if not allow_zero:
+        refuse_zero(ug, what=what, example=example)
+    return ug
+
+
+def format_milligrams(ug: int) -> str:
+    """Milligrams with three decimals, of micrograms: ``250.013``."""
+    return f"{ug // 1000}.{ug % 1000:03d}"
 
 
 def mean_surcharge_ug(proofs: Sequence[Proof]) -> Fraction:

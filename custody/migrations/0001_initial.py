@@ -216,6 +216,7 @@ class Migration(migrations.Migration):
                         on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
                     ),
                 ),
+                ("request_key", models.UUIDField(null=True, unique=True)),
             ],
             options={
                 "ordering": ("-id",),

@@ -45,6 +45,7 @@ class Determination(models.Model):
     note = models.TextField(default="", blank=True)
     at = models.DateTimeField()
     by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")
+    request_key = models.UUIDField(null=True, unique=True)
 
     class Meta:
         ordering = ("-id",)
