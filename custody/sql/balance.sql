@@ -3,15 +3,18 @@
 -- afterwards none can be added, not even a balanced pair.
 CREATE FUNCTION custody_sealed() RETURNS trigger
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    sealed bigint;
 BEGIN
-    IF EXISTS (SELECT FROM custody_operation WHERE id = NEW.operation_id) THEN
+    SELECT o.id INTO sealed FROM added a JOIN custody_operation o ON o.id = a.operation_id LIMIT 1;
+    IF FOUND THEN
         PERFORM custody_refuse('sealed', 'This operation is sealed: no movement can be added to it.',
-                               jsonb_build_object('operation', NEW.operation_id));
+                               jsonb_build_object('operation', sealed));
     END IF;
-    RETURN NEW;
+    RETURN NULL;
 END $$;
-CREATE TRIGGER movement_sealed BEFORE INSERT ON custody_movement
-    FOR EACH ROW EXECUTE FUNCTION custody_sealed();
+CREATE TRIGGER movement_sealed AFTER INSERT ON custody_movement REFERENCING NEW TABLE AS added
+    FOR EACH STATEMENT EXECUTE FUNCTION custody_sealed();
 
 CREATE FUNCTION custody_balanced() RETURNS trigger
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$

@@ -1,11 +1,9 @@
 -- Each operation stores its canonical bytes (JSON by RFC 8785: keys sorted, no spaces, UTF-8) and their SHA-256.
 CREATE FUNCTION custody_json(value text) RETURNS text
-LANGUAGE sql IMMUTABLE AS $$ SELECT coalesce(to_json(value)::text, 'null') $$;
+LANGUAGE sql STABLE AS $$ SELECT coalesce(to_json(value)::text, 'null') $$;
 
 CREATE FUNCTION custody_moment(moment timestamptz) RETURNS text
-LANGUAGE sql IMMUTABLE SET search_path = public, pg_temp AS $$
-    SELECT custody_json(to_char(moment AT TIME ZONE 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS.US"Z"'))
-$$;
+LANGUAGE sql STABLE AS $$ SELECT to_char(moment AT TIME ZONE 'UTC', '\"YYYY-MM-DD"T"HH24:MI:SS.US"Z"\"') $$;
 
 CREATE FUNCTION custody_canonical(op custody_operation) RETURNS text
 LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$

@@ -40,15 +40,33 @@ CREATE TYPE custody_mixture AS (
     receipt_id bigint, declared_origin text, owner_id bigint, pooled boolean, custody_model text, clearance text,
     valued boolean, several_owners boolean);
 CREATE FUNCTION custody_mixture_of(lots custody_lot[]) RETURNS custody_mixture
-LANGUAGE sql IMMUTABLE SET search_path = public, pg_temp AS $$
-    SELECT CASE WHEN count(DISTINCT coalesce(receipt_id, 0)) = 1 THEN min(receipt_id) END,
-           CASE WHEN count(DISTINCT declared_origin) = 1 THEN min(declared_origin) ELSE '' END,
-           CASE WHEN count(DISTINCT (coalesce(owner_id, 0), pooled)) = 1 THEN min(owner_id) END,
-           bool_or(pooled) OR count(DISTINCT coalesce(owner_id, 0)) > 1,
-           (ARRAY['identity preserved', 'segregated', 'controlled blending', 'mass balance'])[
-               max(array_position(ARRAY['identity preserved', 'segregated', 'controlled blending', 'mass balance'],
-                                  custody_model::text))],
-           CASE WHEN bool_and(clearance = 'released') THEN 'released' ELSE 'awaiting release' END,
-           bool_and(valued), count(DISTINCT (coalesce(owner_id, 0), pooled)) > 1
-      FROM unnest(lots)
-$$;
+LANGUAGE plpgsql IMMUTABLE SET search_path = public, pg_temp AS $$
+DECLARE
+    models text[] := ARRAY['identity preserved', 'segregated', 'controlled blending', 'mass balance'];
+    first custody_lot := lots[1];
+    l custody_lot;
+    mix custody_mixture := ROW(first.receipt_id, first.declared_origin, first.owner_id, first.pooled,
+                               first.custody_model, 'released', true, false)::custody_mixture;
+BEGIN
+    FOREACH l IN ARRAY lots LOOP
+        IF l.receipt_id IS DISTINCT FROM first.receipt_id THEN
+            mix.receipt_id := NULL;
+        END IF;
+        IF l.declared_origin <> first.declared_origin THEN
+            mix.declared_origin := '';
+        END IF;
+        IF l.owner_id IS DISTINCT FROM first.owner_id OR l.pooled <> first.pooled THEN
+            mix.owner_id := NULL;
+            mix.pooled := true;
+            mix.several_owners := true;
+        END IF;
+        IF array_position(models, l.custody_model::text) > array_position(models, mix.custody_model) THEN
+            mix.custody_model := l.custody_model;
+        END IF;
+        IF l.clearance <> 'released' THEN
+            mix.clearance := 'awaiting release';
+        END IF;
+        mix.valued := mix.valued AND l.valued;
+    END LOOP;
+    RETURN mix;
+END $$;

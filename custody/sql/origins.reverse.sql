@@ -1,7 +1,8 @@
 DROP TRIGGER vector_sealed ON custody_vector;
 DROP FUNCTION custody_origin_conserved() CASCADE;
 DROP INDEX custody_vector_origins;
-DROP FUNCTION custody_store_vector(bigint, int, int, bigint[], bigint[]);
+DROP FUNCTION custody_store_vectors(bigint, int, custody_pool[]);
+DROP TYPE custody_pool;
 DROP FUNCTION custody_taken(bigint);
 DROP FUNCTION custody_content(bigint, bigint[], boolean);
 DROP FUNCTION custody_sole(bigint, boolean, bigint[]);

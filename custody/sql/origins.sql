@@ -71,13 +71,15 @@ BEGIN
     END IF;
 END $$;
 
-CREATE FUNCTION custody_store_vector(op bigint, at_line int, at_column int, origins bigint[], mgs bigint[])
-RETURNS void
+-- Origins (ascending) and milligrams of one column. Six of them, gross and five metals, are what a mixture is.
+CREATE TYPE custody_pool AS (origins bigint[], mgs bigint[]);
+
+CREATE FUNCTION custody_store_vectors(op bigint, at_line int, pools custody_pool[]) RETURNS void
 LANGUAGE sql SET search_path = public, pg_temp AS $$
     INSERT INTO custody_vector (operation_id, line, column_no, chunk, total_mg, origins, mgs)
-    SELECT op, at_line, at_column, c, (SELECT sum(mg) FROM unnest(mgs) mg),
-           origins[c * 128 + 1:c * 128 + 128], mgs[c * 128 + 1:c * 128 + 128]
-      FROM generate_series(0, (cardinality(origins) - 1) / 128) c
+    SELECT op, at_line, p.i - 1, c, (SELECT sum(mg) FROM unnest(p.mgs) mg),
+           p.origins[c * 128 + 1:c * 128 + 128], p.mgs[c * 128 + 1:c * 128 + 128]
+      FROM unnest(pools) WITH ORDINALITY p(origins, mgs, i), generate_series(0, (cardinality(p.origins) - 1) / 128) c
 $$;
 
 -- The way forward: origin → the chunks that hold it.
@@ -89,6 +91,9 @@ LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
     wrong record;
 BEGIN
+    IF NOT EXISTS (SELECT FROM custody_vector WHERE operation_id = NEW.id AND line = 0) THEN
+        RETURN NULL;
+    END IF;
     SELECT v.column_no, v.total_mg, v.held, o.taken INTO wrong
       FROM (SELECT column_no, min(total_mg) AS total_mg, sum((SELECT sum(mg) FROM unnest(mgs) mg)) AS held
               FROM custody_vector WHERE operation_id = NEW.id AND line = 0 GROUP BY column_no) v
@@ -108,4 +113,5 @@ CREATE CONSTRAINT TRIGGER operation_origin_conserved AFTER INSERT ON custody_ope
     NOT DEFERRABLE FOR EACH ROW EXECUTE FUNCTION custody_origin_conserved();
 
 -- A vector, like a movement, is sealed by its operation.
-CREATE TRIGGER vector_sealed BEFORE INSERT ON custody_vector FOR EACH ROW EXECUTE FUNCTION custody_sealed();
+CREATE TRIGGER vector_sealed AFTER INSERT ON custody_vector REFERENCING NEW TABLE AS added
+    FOR EACH STATEMENT EXECUTE FUNCTION custody_sealed();

@@ -18,9 +18,8 @@ BEGIN
             PERFORM custody_refuse('request_key', 'This request was recorded before with other figures.',
                                    jsonb_build_object('operation', earlier.number));
         ELSIF FOUND THEN
-            RETURN jsonb_build_object('id', earlier.id, 'number', earlier.number, 'replayed', true, 'lots',
-                (SELECT coalesce(jsonb_agg(l.number ORDER BY m.line), '[]') FROM custody_movement m
-                   JOIN custody_lot l ON l.id = m.lot_id WHERE m.operation_id = earlier.id AND m.side = 'out'));
+            RETURN jsonb_build_object('id', earlier.id, 'number', earlier.number, 'replayed', true,
+                                      'lots', custody_outputs(earlier.id));
         END IF;
     END IF;
     rule := custody_rule_of(request ->> 'kind');

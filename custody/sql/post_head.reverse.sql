@@ -1,4 +1,5 @@
 DROP FUNCTION custody_seal(custody_operation, int);
+DROP FUNCTION custody_outputs(bigint);
 DROP FUNCTION custody_check_balance(custody_operation, custody_line[]);
 DROP FUNCTION custody_check_tolerance(custody_operation, custody_rule, bigint[], custody_line[]);
 DROP FUNCTION custody_rule_of(text);

@@ -76,20 +76,29 @@ RETURNS custody_operation
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
     metals text[] := ARRAY['Au', 'Ag', 'Pt', 'Pd'];
+    line custody_line;
+    losses bigint[] := '{0,0,0,0,0,0}';
+    gains bigint[] := '{0,0,0,0,0,0}';
     lost bigint;
-    gained bigint;
+    gained bigint := 0;
     worst text;
 BEGIN
+    FOREACH line IN ARRAY lines LOOP
+        IF line.side = 'loss' AND line.what <> 'sample consumed' THEN
+            FOR c IN 2..5 LOOP
+                losses[c] := losses[c] + greatest(line.amounts[c], 0);
+                gains[c] := gains[c] - least(line.amounts[c], 0);
+            END LOOP;
+        ELSIF line.side = 'add' AND line.what = 'unweighed water or gas' THEN
+            gained := gained + line.amounts[1];
+        END IF;
+    END LOOP;
     FOR c IN 2..5 LOOP
-        SELECT coalesce(greatest(sum(amounts[c]) FILTER (WHERE amounts[c] > 0),
-                                 -sum(amounts[c]) FILTER (WHERE amounts[c] < 0)), 0) INTO lost
-          FROM unnest(lines) WHERE side = 'loss' AND what <> 'sample consumed';
+        lost := greatest(losses[c], gains[c]);
         IF lost > rule.grace_mg AND lost::numeric * 1000000 > rule.tolerance_ppm::numeric * taken[c] THEN
             worst := coalesce(worst, metals[c - 1]);
         END IF;
     END LOOP;
-    SELECT coalesce(sum(amounts[1]), 0) INTO gained FROM unnest(lines)
-     WHERE side = 'add' AND what = 'unweighed water or gas';
     IF gained::numeric * 1000000 > rule.gain_ppm::numeric * greatest(taken[1], 1) THEN
         worst := coalesce(worst, 'gross');
     END IF;
@@ -126,6 +135,13 @@ BEGIN
     END IF;
 END $$;
 
+-- The numbers of the lots that an operation made, in its order.
+CREATE FUNCTION custody_outputs(of_operation bigint) RETURNS text[]
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT ARRAY(SELECT l.number FROM custody_movement m JOIN custody_lot l ON l.id = m.lot_id
+                  WHERE m.operation_id = of_operation AND m.side = 'out' ORDER BY m.line)
+$$;
+
 CREATE FUNCTION custody_seal(op custody_operation, lines int) RETURNS jsonb
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 BEGIN
@@ -133,7 +149,5 @@ BEGIN
     op.canonical := custody_canonical(op);
     op.sha256 := sha256(convert_to(op.canonical, 'UTF8'));
     INSERT INTO custody_operation SELECT op.*;
-    RETURN jsonb_build_object('id', op.id, 'number', op.number, 'replayed', false, 'lots',
-        (SELECT coalesce(jsonb_agg(l.number ORDER BY m.line), '[]') FROM custody_movement m
-           JOIN custody_lot l ON l.id = m.lot_id WHERE m.operation_id = op.id AND m.side = 'out'));
+    RETURN jsonb_build_object('id', op.id, 'number', op.number, 'replayed', false, 'lots', custody_outputs(op.id));
 END $$;

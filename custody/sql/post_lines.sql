@@ -14,11 +14,20 @@ LANGUAGE sql IMMUTABLE SET search_path = public, pg_temp AS $$
 $$;
 
 CREATE FUNCTION custody_sum(lines custody_line[], of_sides text[]) RETURNS bigint[]
-LANGUAGE sql IMMUTABLE SET search_path = public, pg_temp AS $$
-    SELECT ARRAY[coalesce(sum(amounts[1]), 0), coalesce(sum(amounts[2]), 0), coalesce(sum(amounts[3]), 0),
-                 coalesce(sum(amounts[4]), 0), coalesce(sum(amounts[5]), 0), coalesce(sum(amounts[6]), 0)]::bigint[]
-      FROM unnest(lines) WHERE side = ANY (of_sides)
-$$;
+LANGUAGE plpgsql IMMUTABLE SET search_path = public, pg_temp AS $$
+DECLARE
+    line custody_line;
+    a bigint[];
+    total bigint[] := '{0,0,0,0,0,0}';
+BEGIN
+    FOREACH line IN ARRAY lines LOOP
+        CONTINUE WHEN NOT line.side = ANY (of_sides);
+        a := line.amounts;
+        total := ARRAY[total[1] + a[1], total[2] + a[2], total[3] + a[3], total[4] + a[4], total[5] + a[5],
+                       total[6] + a[6]];
+    END LOOP;
+    RETURN total;
+END $$;
 
 -- Locks the named lots in id order (second lock, after the month) and gives them in the order named.
 CREATE FUNCTION custody_lock_lots(numbers text[]) RETURNS custody_lot[]

@@ -38,16 +38,17 @@ BEGIN
 END $$;
 
 -- The in lines: each takes from its lot; a partial one splits the lot's vector in two, taken and rest.
--- Gives the ids of their movements.
-CREATE FUNCTION custody_record_ins(op custody_operation, lines custody_line[], lots custody_lot[]) RETURNS bigint[]
+-- Gives their rows.
+CREATE FUNCTION custody_record_ins(op custody_operation, lines custody_line[], lots custody_lot[])
+RETURNS custody_movement[]
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
     l custody_lot;
     m custody_movement;
     rows custody_movement[] := '{}';
-    ids bigint[] := '{}';
-    vector record;
-    book bigint[];
+    pools custody_pool[];
+    taken bigint;
+    rest bigint;
 BEGIN
     FOR i IN 1..cardinality(lots) LOOP
         l := lots[i];
@@ -57,18 +58,16 @@ BEGIN
         IF m.origin_id IS NULL AND NOT m.whole THEN
             m.spread := 2;
             m.codes := array_fill(NULL::varbit, ARRAY[6]);
-            book := custody_columns(l);
-            FOR vector IN SELECT c.column_no, array_agg(c.origin ORDER BY c.origin) AS origins,
-                                 array_agg(c.mg ORDER BY c.origin) AS mgs
-                            FROM custody_content(l.content_movement, book, l.valued) c GROUP BY c.column_no LOOP
-                PERFORM custody_store_vector(op.id, i, vector.column_no, vector.origins, vector.mgs);
-                m.codes[vector.column_no + 1] := (custody_spread(vector.mgs, ARRAY[
-                    (lines[i]).amounts[vector.column_no + 1],
-                    book[vector.column_no + 1] - (lines[i]).amounts[vector.column_no + 1]]))[1].codes;
+            pools := custody_pools_in(l);
+            PERFORM custody_store_vectors(op.id, i, pools);
+            FOR c IN 1..6 LOOP
+                CONTINUE WHEN (pools[c]).origins IS NULL;
+                taken := (lines[i]).amounts[c];
+                rest := (custody_columns(l))[c] - taken;
+                m.codes[c] := (custody_spread((pools[c]).mgs, ARRAY[taken, rest]))[1].codes;
             END LOOP;
         END IF;
         rows[i] := m;
-        ids[i] := m.id;
     END LOOP;
     INSERT INTO custody_movement SELECT * FROM unnest(rows);
     UPDATE custody_lot t SET
@@ -77,7 +76,7 @@ BEGIN
         last_at = op.at, last_movement = r.id,
         content_movement = CASE WHEN r.whole THEN t.content_movement ELSE r.id END
       FROM unnest(rows) r WHERE t.id = r.lot_id;
-    RETURN ids;
+    RETURN rows;
 END $$;
 
 -- A new lot's row.
@@ -143,9 +142,22 @@ BEGIN
     VALUES (line.lot_id, the_mark, line.detail ->> 'serial', the_year, old_bar);
 END $$;
 
+-- What a lot holds, by column and origin.
+CREATE FUNCTION custody_pools_in(l custody_lot) RETURNS custody_pool[]
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    pools custody_pool[] := array_fill(NULL::custody_pool, ARRAY[6]);
+    p record;
+BEGIN
+    FOR p IN SELECT c.column_no, array_agg(c.origin ORDER BY c.origin) AS origins, array_agg(c.mg ORDER BY c.origin) AS mgs
+               FROM custody_content(l.content_movement, custody_columns(l), l.valued) c GROUP BY c.column_no LOOP
+        pools[p.column_no + 1] := ROW(p.origins, p.mgs)::custody_pool;
+    END LOOP;
+    RETURN pools;
+END $$;
+
 -- The pool: what all in lines took and all gains brought, by column and origin.
-CREATE TYPE custody_pool AS (origins bigint[], mgs bigint[]);
-CREATE FUNCTION custody_pool_of(in_ids bigint[], gain_columns int[], gain_origins bigint[], gain_mgs bigint[])
+CREATE FUNCTION custody_pool_of(ins custody_movement[], gain_columns int[], gain_origins bigint[], gain_mgs bigint[])
 RETURNS custody_pool[]
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
@@ -155,7 +167,12 @@ BEGIN
     FOR p IN
         SELECT s.column_no, array_agg(s.origin ORDER BY s.origin) AS origins, array_agg(s.mg ORDER BY s.origin) AS mgs
           FROM (SELECT u.column_no, u.origin, sum(u.mg)::bigint AS mg
-                  FROM (SELECT t.column_no, t.origin, t.mg FROM unnest(in_ids) i, custody_taken(i) t
+                  FROM (SELECT i - 1 AS column_no, m.origin_id AS origin, c.mg
+                          FROM unnest(ins) m, unnest(ARRAY[m.gross_mg, m.au_mg, m.ag_mg, m.pt_mg, m.pd_mg, m.cu_mg])
+                               WITH ORDINALITY c(mg, i) WHERE m.origin_id IS NOT NULL AND (i > 1) = m.valued
+                        UNION ALL
+                        SELECT t.column_no, t.origin, t.mg FROM unnest(ins) m, custody_taken(m.id) t
+                         WHERE m.origin_id IS NULL
                         UNION ALL SELECT * FROM unnest(gain_columns, gain_origins, gain_mgs)) u
                  GROUP BY u.column_no, u.origin) s
          WHERE s.mg <> 0 GROUP BY s.column_no
@@ -238,9 +255,12 @@ DECLARE
     of_column custody_share[];
     amounts bigint[];
 BEGIN
-    FOR c IN 1..coalesce(cardinality(pools), 0) LOOP
+    IF pools IS NULL THEN
+        RETURN NULL;
+    END IF;
+    PERFORM custody_store_vectors(op.id, 0, pools);
+    FOR c IN 1..6 LOOP
         CONTINUE WHEN (pools[c]).origins IS NULL;
-        PERFORM custody_store_vector(op.id, 0, c - 1, (pools[c]).origins, (pools[c]).mgs);
         FOR i IN 1..n LOOP
             amounts[i] := CASE WHEN (lines[i]).side IN ('out', 'loss') THEN greatest((lines[i]).amounts[c], 0) ELSE 0 END;
         END LOOP;
@@ -257,32 +277,27 @@ CREATE FUNCTION custody_store_own(op custody_operation, lines custody_line[], i 
 RETURNS void
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
+    own custody_pool[] := array_fill(NULL::custody_pool, ARRAY[6]);
     given bigint[];
+    taken bigint[];
     amount bigint;
     total bigint;
     cumulative bigint;
 BEGIN
     FOR c IN 1..6 LOOP
-        CONTINUE WHEN (pools[c]).origins IS NULL OR lines[i].amounts[c] <= 0;
+        CONTINUE WHEN (pools[c]).origins IS NULL OR (lines[i]).amounts[c] <= 0;
         given := array_fill(0::bigint, ARRAY[cardinality((pools[c]).mgs)]);
         total := (SELECT sum(p) FROM unnest((pools[c]).mgs) p);
         cumulative := 0;
         FOR k IN 1..i LOOP
-            amount := CASE WHEN lines[k].side IN ('out', 'loss') THEN greatest(lines[k].amounts[c], 0) ELSE 0 END;
+            amount := CASE WHEN (lines[k]).side IN ('out', 'loss') THEN greatest((lines[k]).amounts[c], 0) ELSE 0 END;
             CONTINUE WHEN amount = 0;
             cumulative := cumulative + amount;
-            IF k = i THEN
-                PERFORM custody_store_vector(op.id, at_line, c - 1, (SELECT array_agg(o ORDER BY o) FROM
-                        unnest((pools[c]).origins, custody_spread_one((pools[c]).mgs, given, amount, cumulative, total))
-                        u(o, mg) WHERE mg > 0),
-                    (SELECT array_agg(mg ORDER BY o) FROM
-                        unnest((pools[c]).origins, custody_spread_one((pools[c]).mgs, given, amount, cumulative, total))
-                        u(o, mg) WHERE mg > 0));
-            ELSE
-                given := ARRAY(SELECT g + s FROM unnest(given,
-                    custody_spread_one((pools[c]).mgs, given, amount, cumulative, total)) WITH ORDINALITY u(g, s, j)
-                    ORDER BY j);
-            END IF;
+            taken := custody_spread_one((pools[c]).mgs, given, amount, cumulative, total);
+            given := ARRAY(SELECT g + s FROM unnest(given, taken) WITH ORDINALITY u(g, s, j) ORDER BY j);
         END LOOP;
+        own[c] := (SELECT ROW(array_agg(o ORDER BY o), array_agg(mg ORDER BY o))::custody_pool
+                     FROM unnest((pools[c]).origins, taken) u(o, mg) WHERE mg > 0);
     END LOOP;
+    PERFORM custody_store_vectors(op.id, at_line, own);
 END $$;

@@ -63,6 +63,7 @@ DECLARE
     r custody_movement;
     sole bigint;
     vector record;
+    pools custody_pool[] := array_fill(NULL::custody_pool, ARRAY[6]);
     line custody_line;
 BEGIN
     SELECT * INTO l FROM custody_lot WHERE id = m.lot_id;
@@ -76,8 +77,9 @@ BEGIN
                                    WHERE l.gross_mg > 0 AND NOT m.whole) u GROUP BY 1, 2) s
              GROUP BY s.column_no
         LOOP
-            PERFORM custody_store_vector(op.id, at_line, vector.column_no, vector.origins, vector.mgs);
+            pools[vector.column_no + 1] := ROW(vector.origins, vector.mgs)::custody_pool;
         END LOOP;
+        PERFORM custody_store_vectors(op.id, at_line, pools);
     END IF;
     line := ROW('in', m.lot_id, l.number, m.what, m.words, ARRAY(SELECT -b FROM unnest(back) WITH ORDINALITY u(b, i)
                 ORDER BY i), false, m.valued, '{}'::jsonb)::custody_line;

@@ -65,12 +65,14 @@ DECLARE
     difference bigint[] := '{0,0,0,0,0,0}';
     found_lost record;
     back bigint[];
+    recovered custody_pool[];
     mid_origin bigint;
 BEGIN
     FOREACH line IN ARRAY losses LOOP
         IF line.what <> 'measurement difference' AND least(line.amounts[2], line.amounts[3], line.amounts[4],
                 line.amounts[5], line.amounts[6]) < 0 THEN
             excess := '{0,0,0,0,0,0}';
+            recovered := array_fill(NULL::custody_pool, ARRAY[6]);
             FOR c IN 2..6 LOOP
                 CONTINUE WHEN line.amounts[c] >= 0;
                 SELECT array_agg(origin ORDER BY origin) AS origins, array_agg(mg ORDER BY origin) AS mgs,
@@ -80,13 +82,14 @@ BEGIN
                 line.amounts[c] := line.amounts[c] + excess[c];
                 CONTINUE WHEN line.amounts[c] = 0;
                 back := custody_apportion(-line.amounts[c], found_lost.mgs);
-                PERFORM custody_store_vector(op.id, first_line + cardinality(g.lines), c - 1, found_lost.origins, back);
+                recovered[c] := ROW(found_lost.origins, back)::custody_pool;
                 FOR i IN 1..cardinality(back) LOOP
                     g.columns := g.columns || (c - 1);
                     g.origins := g.origins || found_lost.origins[i];
                     g.mgs := g.mgs || back[i];
                 END LOOP;
             END LOOP;
+            PERFORM custody_store_vectors(op.id, first_line + cardinality(g.lines), recovered);
             FOR c IN 2..6 LOOP difference[c] := difference[c] - excess[c]; END LOOP;
         END IF;
         g.lines := g.lines || line;
@@ -116,19 +119,18 @@ CREATE FUNCTION custody_record(op custody_operation, ins custody_line[], lots cu
     losses custody_line[], mix custody_mixture) RETURNS jsonb
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
-    in_ids bigint[] := custody_record_ins(op, ins, lots);
-    g custody_gains;
+    taken custody_movement[] := custody_record_ins(op, ins, lots);
+    g custody_gains := custody_gather_gains(op, losses, cardinality(ins) + cardinality(rest) + 1);
+    m custody_movement;
     pools custody_pool[];
-    sole bigint;
-    sole_count int;
+    sole bigint := (taken[1]).origin_id;
     grown bigint;
 BEGIN
-    g := custody_gather_gains(op, losses, cardinality(ins) + cardinality(rest) + 1);
-    SELECT min(origin_id), count(DISTINCT coalesce(origin_id, -id)) INTO sole, sole_count
-      FROM custody_movement WHERE id = ANY (in_ids);
-    IF sole IS NULL OR sole_count > 1 OR cardinality(g.columns) > 0 THEN
-        sole := NULL;
-        pools := custody_pool_of(in_ids, g.columns, g.origins, g.mgs);
+    FOREACH m IN ARRAY taken LOOP
+        sole := CASE WHEN m.origin_id = sole AND cardinality(g.columns) = 0 THEN sole END;
+    END LOOP;
+    IF sole IS NULL THEN
+        pools := custody_pool_of(taken, g.columns, g.origins, g.mgs);
         IF (pools[1]).origins IS NOT NULL THEN
             -- Unvalued: origins go by gross, and flux takes part in their proportion.
             SELECT coalesce(sum(amounts[1]), 0) INTO grown FROM unnest(rest || g.lines)
@@ -138,7 +140,7 @@ BEGIN
     END IF;
     PERFORM custody_record_outs(op, rest || g.lines, cardinality(ins) + 1, pools, sole, mix);
     IF op.kind NOT IN ('value', 'difference') AND mix.several_owners THEN
-        PERFORM custody_claim_titles(op, in_ids);
+        PERFORM custody_claim_titles(op, ARRAY(SELECT t.id FROM unnest(taken) t));
     END IF;
     RETURN custody_seal(op, cardinality(ins) + cardinality(rest) + cardinality(g.lines));
 END $$;
@@ -171,12 +173,14 @@ DECLARE
     line custody_line;
     entry jsonb;
     base bigint[];
+    makes int := 0;
+    contents int := 0;
     continues boolean := op.kind = 'difference';
 BEGIN
     IF jsonb_array_length(wants) = 0 THEN
         PERFORM custody_refuse('no_inputs', format('A %s takes at least one lot.', op.kind), '{}');
     END IF;
-    lots := custody_lock_lots(ARRAY(SELECT e ->> 'lot' FROM jsonb_array_elements(wants) WITH ORDINALITY w(e, i) ORDER BY i));
+    lots := custody_lock_lots(ARRAY(SELECT jsonb_array_elements(wants) ->> 'lot'));
     FOR i IN 1..cardinality(lots) LOOP
         PERFORM custody_check_lot(op, lots[i], NOT continues);
         ins := ins || custody_take(op, lots[i], wants -> (i - 1));
@@ -188,10 +192,11 @@ BEGIN
             PERFORM custody_refuse('not_valued', 'Valued and unvalued lots are not worked together.', '{}');
         END IF;
     END IF;
-    FOR entry IN SELECT * FROM jsonb_array_elements(coalesce(request -> 'additions', '[]')) LOOP
-        rest := rest || custody_read_addition(rule, entry);
+    FOR i IN 1..coalesce(jsonb_array_length(request -> 'additions'), 0) LOOP
+        rest := rest || custody_read_addition(rule, request -> 'additions' -> (i - 1));
     END LOOP;
-    FOR entry IN SELECT * FROM jsonb_array_elements(coalesce(request -> 'outputs', '[]')) LOOP
+    FOR i IN 1..coalesce(jsonb_array_length(request -> 'outputs'), 0) LOOP
+        entry := request -> 'outputs' -> (i - 1);
         line := custody_read_output(op, entry, NOT mix.valued);
         IF continues THEN
             line.lot_id := (lots[1]).id;
@@ -202,9 +207,11 @@ BEGIN
             line := custody_ready_output(op, line, (lots[1]).place_id);
         END IF;
         rest := rest || line;
+        makes := makes + 1;
+        contents := contents + (line.detail ->> 'form' = 'in process')::int;
     END LOOP;
-    FOR entry IN SELECT * FROM jsonb_array_elements(coalesce(request -> 'losses', '[]')) LOOP
-        losses := losses || custody_read_loss(rule, entry);
+    FOR i IN 1..coalesce(jsonb_array_length(request -> 'losses'), 0) LOOP
+        losses := losses || custody_read_loss(rule, request -> 'losses' -> (i - 1));
     END LOOP;
     IF op.kind = 'dispatch' THEN
         IF op.party_id IS NULL OR cardinality(rest || losses) > 0 THEN
@@ -214,13 +221,12 @@ BEGIN
                             '{}'::jsonb)::custody_line;
     ELSIF continues AND (cardinality(lots) > 1 OR NOT (ins[1]).whole OR cardinality(rest) <> 1) THEN
         PERFORM custody_refuse('difference', 'A difference corrects one whole lot.', '{}');
-    ELSIF NOT EXISTS (SELECT FROM unnest(rest) WHERE side = 'out')
-            AND op.kind NOT IN ('discharge', 'finish', 'sample', 'draw') THEN
+    ELSIF makes = 0 AND op.kind NOT IN ('discharge', 'finish', 'sample', 'draw') THEN
         PERFORM custody_refuse('no_outputs', format('A %s makes at least one lot.', op.kind), '{}');
     END IF;
     IF op.kind IN ('charge', 'draw', 'finish') THEN
         op := custody_of_run(op, request, lots, ARRAY(SELECT r FROM unnest(rest) r WHERE r.side = 'out'));
-    ELSIF EXISTS (SELECT FROM unnest(rest) WHERE detail ->> 'form' = 'in process') AND NOT continues THEN
+    ELSIF contents > 0 AND NOT continues THEN
         PERFORM custody_refuse('run', 'Only a charge makes a content in process.', '{}');
     END IF;
     PERFORM custody_check_balance(op, ins || rest || losses);

@@ -119,7 +119,6 @@ DECLARE
     rest custody_line[] := '{}';
     consumed bigint := 0;
     share bigint[];
-    in_ids bigint[];
     pools custody_pool[];
     sole bigint;
 BEGIN
@@ -141,7 +140,7 @@ BEGIN
     share := custody_sum(rest, ARRAY['out', 'loss']);
     pools := custody_receive_metal(op, l, share, NOT first);
     SELECT origin_id INTO sole FROM custody_movement WHERE id = l.content_movement;
-    in_ids := custody_record_ins(op, ins, lots);
+    PERFORM custody_record_ins(op, ins, lots);
     rest := rest || ROW('add', NULL, NULL, 'valuation', '', ARRAY(SELECT s - i FROM unnest(share,
         custody_sum(ins, ARRAY['in'])) WITH ORDINALITY u(s, i, j) ORDER BY j), false, true, '{}'::jsonb)::custody_line;
     PERFORM custody_record_outs(op, rest, cardinality(ins) + 1, CASE WHEN sole IS NULL THEN pools END, sole, NULL);
