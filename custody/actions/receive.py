@@ -8,8 +8,9 @@ from django.db import transaction
 
 from custody.actions import _post
 from custody.actions._allowed import require
+from custody.actions.house import add_party
 from custody.errors import Refusal
-from custody.models import Lot, Party, Place, User, Weighing
+from custody.models import Lot, Operation, Party, Place, User, Weighing
 from custody.roles import Verb
 from custody.terms import Basis, Category, CustodyModel, Form
 
@@ -39,9 +40,18 @@ class ParcelEntry:
         return self.gross_mg - self.tare_mg
 
 
+@dataclass(frozen=True, slots=True)
+class NewParty:
+    """A party that comes for the first time: entered with its first receipt, or not at all."""
+
+    code: str
+    name: str
+    country: str
+
+
 def receive(
     *,
-    party: Party,
+    party: Party | NewParty,
     parcels: list[ParcelEntry],
     basis: Basis,
     delivered_by: str,
@@ -52,7 +62,7 @@ def receive(
 ) -> _post.Posted:
     """Records a receipt: every parcel becomes an unvalued lot, awaiting release, in the receiver's custody.
 
-    Raises ``NotAllowed`` and ``Refusal``.
+    A new party is entered in the same transaction. Raises ``NotAllowed`` and ``Refusal``.
     """
     require(by, Verb.RECEIVE)
     if not parcels:
@@ -61,6 +71,8 @@ def receive(
         if parcel.net_mg <= 0:
             raise Refusal(f"Parcel {number}: the tare is not less than the gross. Weigh both again.")
     with _post.refusals(), transaction.atomic(durable=True):
+        if isinstance(party, NewParty):
+            party = _enter(party, request_key, by)
         posted = _post.post_in_transaction(
             {
                 "kind": "receive",
@@ -77,6 +89,17 @@ def receive(
         if not posted.replayed:
             _keep_weighings(posted, parcels, at, by)
     return posted
+
+
+def _enter(new: NewParty, request_key: UUID | None, by: User) -> Party:
+    """Enters the party; a form sent twice finds the one that it entered the first time."""
+    try:
+        return add_party(code=new.code, name=new.name, country=new.country, by=by)
+    except Refusal:
+        earlier = Operation.objects.filter(request_key=request_key).first() if request_key else None
+        if earlier is None or earlier.party is None or earlier.party.code != new.code:
+            raise
+        return earlier.party
 
 
 def _output(parcel: ParcelEntry) -> dict:

@@ -1,2 +1,7 @@
+"""Addresses of the clearance desk."""
 
-urlpatterns = []
+from django.urls import path
+
+from custody.staff.clearance import views
+
+urlpatterns = [path("", views.clearance, name="clearance")]

@@ -1,2 +1,7 @@
+"""Addresses of the counter."""
 
-urlpatterns = []
+from django.urls import path
+
+from custody.staff.counter import views
+
+urlpatterns = [path("", views.counter, name="counter")]

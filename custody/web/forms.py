@@ -119,6 +119,25 @@ class PercentField(_FigureField):
         return fineness.format_percent(ppm)
 
 
+class CountField(_FigureField):
+    """A whole number of things, like pieces; ``None`` when blank."""
+
+    what = "number"
+    most = 1_000_000
+
+    def parse(self, text: str) -> int:
+        text = reading.clean(text, what=self.what, example="12")
+        count = reading.scaled(text, decimals=0, most=0, what=self.what, example="12")
+        if not self.zero:
+            reading.refuse_zero(count, what=self.what, example="12")
+        if count > self.most:
+            raise ValueError(f"The {self.what} is more than {self.most:,}. Check it.".replace(",", mass.GROUP))
+        return count
+
+    def show(self, count: int) -> str:
+        return str(count)
+
+
 class MoneyField(_FigureField):
     """An amount or a price without its currency, cleaned to Decimal; ``None`` when blank."""
 

@@ -4,6 +4,7 @@ from django import forms
 from django.utils import timezone
 
 from custody.web.forms import BaseForm, CountryField, MoneyField, PercentField
+from custody.web.party_code import PartyCodeField
 
 CURRENCIES = ("USD", "EUR", "GBP", "CHF", "CAD", "AUD", "JPY", "ZAR")
 
@@ -31,13 +32,7 @@ class PartyForm(BaseForm):
 class NewPartyForm(PartyForm):
     """A party that is not known yet."""
 
-    code = forms.RegexField(
-        label="Code",
-        regex=r"^[^\s/?#%\\]{1,30}\Z",
-        max_length=30,
-        help_text="Short, for lists and labels: P-17. It never changes.",
-        error_messages={"invalid": "A code has no spaces and no / ? # % or \\. Write it like P-17."},
-    )
+    code = PartyCodeField()
     field_order = ("code", "name", "country")
 
 
