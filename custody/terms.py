@@ -216,6 +216,32 @@ class Outturn(Term):
     METAL = "metal"
 
 
+class Against(Term):
+    """By what right metal leaves the gate."""
+
+    OWN = "own"
+    CLAIM = "claim"
+    SALE = "sale"
+
+    @property
+    def label(self) -> str:
+        return {
+            Against.OWN: "its own metal",
+            Against.CLAIM: "house metal against its claim",
+            Against.SALE: "house metal that it bought",
+        }[self]
+
+
+class Method(Term):
+    """How a fineness was determined."""
+
+    FIRE_ASSAY = "fire assay by cupellation"
+    TITRATION = "potentiometric titration"
+    GRAVIMETRY = "gravimetry"
+    ICP = "ICP spectrometry"
+    XRF = "XRF indication"
+
+
 class Source(StrEnum):
     """Through which door an operation came into the book."""
 

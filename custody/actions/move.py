@@ -11,7 +11,7 @@ from custody.actions._allowed import require
 from custody.errors import Refusal
 from custody.models import Party, Place, User
 from custody.roles import Verb
-from custody.terms import Clearance, Kind
+from custody.terms import Against, Clearance, Kind
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,11 +71,11 @@ def dispatch(
     party: Party,
     at: datetime,
     by: User,
-    against: str = "sale",
+    against: Against = Against.SALE,
     reason: str = "",
     request_key: UUID | None = None,
 ) -> _post.Posted:
-    """Sends whole lots out of the gate to a party: its own, or the house's against its claim (``claim``) or sold.
+    """Sends whole lots out of the gate to a party: its own, or the house's against its claim or sold.
 
     Raises ``NotAllowed`` and ``Refusal``.
     """
@@ -86,7 +86,7 @@ def dispatch(
             "at": at,
             "by": by.pk,
             "party": party.code,
-            "against": against,
+            "against": str(against),
             "reason": reason.strip() or None,
             "inputs": [{"lot": lot} for lot in lots],
             "request_key": request_key,
