@@ -6,10 +6,13 @@
 //   [data-metal][data-mg]               a figure of the line that is fixed, in milligrams
 //   input[data-balance-part]            grams to take of a line's fixed figures; blank takes all of them
 //   input[data-balance-pick]            a checkbox: the line counts only while it is ticked
+//   select[data-balance-metal]      the metal of the bars that the form casts
+//   input[data-fineness]            parts per thousand of it in a line: its fine metal is reckoned from the gross
+//   input[data-balance-rest]        gross of the remainder, which takes what the bars leave of every metal
 //   [data-balance-row] [data-part]      where the figures go (templates/ui/balance.html)
 //   [data-balance-word]                 where the words go
 
-import { apportion, grams, milligrams } from "./mass.js";
+import { apportion, fine, grams, milligrams, permille } from "./mass.js";
 
 const UNREAD = "Write grams with digits and a point, at most three decimals, like 1234.567. A unit may follow: g, kg, mg or ozt.";
 
@@ -55,6 +58,12 @@ function figures(line) {
       else if (mg !== null) typed.set(element.dataset.metal, mg);
     }
   }
+  const fineness = line.querySelector("[data-fineness]");
+  if (fineness && typed.has("gross")) {
+    const ppm = permille(fineness.value);
+    if (ppm === undefined) unread = true;
+    else if (ppm !== null) typed.set(line.closest("form").querySelector("[data-balance-metal]").value, fine(typed.get("gross"), ppm));
+  }
   const part = line.querySelector("[data-balance-part]");
   const taken = part ? read(part) : null;
   if (unread || taken === undefined) return undefined;
@@ -79,7 +88,26 @@ function total(form) {
     const side = sums[line.dataset.balance === "add" ? "in" : line.dataset.balance];
     for (const [column, mg] of found) side.set(column, (side.get(column) ?? 0n) + mg);
   }
+  leaveInRest(form, sums);
   return { sums, unread };
+}
+
+/** Cast from a melt, what the bars leave of a metal goes to the remainder; other metals it can't hold stay in the bars. */
+function leaveInRest(form, sums) {
+  const metal = form.querySelector("[data-balance-metal]")?.value;
+  if (!metal) return;
+  const open = (column) => ["in", "out", "loss"].map((side) => sums[side].get(column) ?? 0n).reduce((a, b) => a - b);
+  const leave = (column, most) => {
+    const left = open(column) < most ? open(column) : most;
+    if (left > 0n) sums.out.set(column, (sums.out.get(column) ?? 0n) + left);
+  };
+  const rest = [...form.querySelectorAll("[data-balance-rest]")].reduce((sum, input) => sum + (milligrams(input.value) ?? 0n), 0n);
+  leave(metal, rest);
+  for (const column of sums.in.keys()) {
+    if (column === "gross" || column === metal) continue;
+    const metals = [...sums.out].filter(([name]) => name !== "gross").reduce((sum, [, mg]) => sum + mg, 0n);
+    leave(column, (sums.out.get("gross") ?? 0n) - metals);
+  }
 }
 
 function say(form, open, unread, touched) {
@@ -105,8 +133,9 @@ function say(form, open, unread, touched) {
 /** A figure half typed, like "1.", is no mistake yet: the balance waits until it can be read or is left. */
 function typing(form) {
   const input = document.activeElement;
-  return form.contains(input) && input.matches("input[data-metal], [data-balance-part]")
-    && milligrams(input.value, "signed" in input.dataset) === undefined;
+  if (!form.contains(input)) return false;
+  if (input.matches("[data-fineness]")) return permille(input.value) === undefined;
+  return input.matches("input[data-metal], [data-balance-part]") && milligrams(input.value, "signed" in input.dataset) === undefined;
 }
 
 function update(form) {

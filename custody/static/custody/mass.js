@@ -27,6 +27,21 @@ export function milligrams(text, signed = false) {
   return negative ? -mg : mg;
 }
 
+/** Parts per million of a text in parts per thousand, as the book reads it; null for a blank one, undefined unread. */
+export function permille(text) {
+  const typed = text.trim();
+  if (typed === "") return null;
+  const parts = /^([0-9]{1,4})(?:\.([0-9]{1,3}))?$/.exec(typed);
+  if (!parts) return undefined;
+  const ppm = BigInt(parts[1] + (parts[2] ?? "").padEnd(3, "0"));
+  return ppm > 1000000n ? undefined : ppm;
+}
+
+/** Fine metal of a gross in milligrams, rounded half to even once, as the book values it. */
+export function fine(gross, ppm) {
+  return halfEven(gross * ppm, 1000000n);
+}
+
 function halfEven(top, bottom) {
   const whole = top / bottom;
   const twice = 2n * (top % bottom);

@@ -1,0 +1,68 @@
+"""What waits in the laboratory: lots without an assay, their samples, determinations, and what accepting one does."""
+
+from dataclasses import dataclass
+
+from django.db.models import Exists, OuterRef, Prefetch, QuerySet
+
+from custody.calc.fineness import fine_mg
+from custody.models import Determination, Edge, Lot, User
+from custody.queries import scope
+from custody.terms import METALS, Form
+
+
+def unvalued(viewer: User) -> QuerySet[Lot]:
+    """Lots with mass and without metals in the book, each with the edges to its samples (``sample_edges``)."""
+    waiting = scope.lots(viewer).filter(gross_mg__gt=0, valued=False).exclude(form__in=(Form.SAMPLE, Form.IN_PROCESS))
+    drawn = Edge.objects.filter(child__form=Form.SAMPLE, child__gross_mg__gt=0).select_related("child__custodian")
+    return (
+        waiting.select_related("place", "custodian", "receipt__party")
+        .prefetch_related(Prefetch("child_edges", queryset=drawn.order_by("child_id"), to_attr="sample_edges"))
+        .order_by("id")
+    )
+
+
+def samples_of(lot: Lot, viewer: User) -> QuerySet[Lot]:
+    """The samples drawn from a lot, consumed ones too, the latest first."""
+    drawn = Edge.objects.filter(parent_id=lot.pk).values("child_id")
+    return scope.lots(viewer).filter(form=Form.SAMPLE, pk__in=drawn).order_by("-id")
+
+
+def determinations(viewer: User) -> QuerySet[Determination]:
+    """Determinations of the lots that the viewer may see."""
+    seen = Determination.objects.filter(lot__in=scope.lots(viewer))
+    return seen.select_related("lot", "sample", "by", "acceptance__by")
+
+
+def waiting(viewer: User) -> QuerySet[Determination]:
+    """Determinations that nobody accepted, and that no accepted later one of the same lot has overtaken."""
+    later = Determination.objects.filter(lot=OuterRef("lot"), pk__gt=OuterRef("pk"), acceptance__isnull=False)
+    return determinations(viewer).filter(~Exists(later), acceptance=None).order_by("id")
+
+
+def accepted(viewer: User) -> QuerySet[Determination]:
+    """Accepted determinations, the latest first."""
+    return determinations(viewer).filter(acceptance__isnull=False).order_by("-acceptance__id")
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One metal of a lot, as the book has it and as an acceptance would make it, milligrams and ppm."""
+
+    metal: str
+    ppm: int
+    before_mg: int | None
+    after_mg: int
+
+    @property
+    def difference_mg(self) -> int:
+        """What the acceptance adds to the book (negative: takes from it)."""
+        return self.after_mg - (self.before_mg or 0)
+
+
+def changes(determination: Determination) -> list[Change]:
+    """What accepting a determination would make of its lot now: fine = gross × fineness, rounded once half to even."""
+    lot = determination.lot
+    return [
+        Change(metal, ppm, before if lot.valued else None, fine_mg(lot.gross_mg, ppm))
+        for metal, ppm, before in zip(METALS, determination.ppm, lot.metals_mg, strict=True)
+    ]

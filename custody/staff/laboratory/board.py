@@ -1,0 +1,79 @@
+"""The laboratory's lists: lots without an assay and their samples, determinations that wait, those accepted."""
+
+import django_tables2 as tables
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_GET
+
+from custody.queries import laboratory
+from custody.roles import Verb, may
+from custody.web.access import needs
+from custody.web.tables import BaseTable, FinenessColumn, LotColumn, MassColumn, MomentColumn
+
+
+class UnvaluedLots(BaseTable):
+    caption = "Lots without an accepted assay"
+    number = LotColumn(verbose_name="Lot")
+    form = tables.Column("Form", accessor="get_form_display")
+    receipt = LotColumn(verbose_name="Receipt", viewname="receipt", accessor="receipt__number")
+    keeper = tables.Column("Held by", accessor="custodian")
+    place = tables.Column("At", accessor="place")
+    gross = MassColumn("Gross", accessor="gross_mg")
+    samples = tables.TemplateColumn(verbose_name="Samples", template_name="staff/laboratory/samples.html")
+    todo = tables.TemplateColumn(verbose_name="Next", template_name="staff/laboratory/todo.html")
+
+    class Meta:
+        orderable = False
+        empty_text = "Every lot has its assay."
+
+
+class Determinations(BaseTable):
+    """Fineness as determined, in parts per thousand."""
+
+    number = tables.Column("Determination")
+    lot = LotColumn(verbose_name="Lot", accessor="lot__number")
+    method = tables.Column("Method")
+    by = tables.Column("Determined by")
+    at = MomentColumn("Determined")
+    gold = FinenessColumn("Au", accessor="au_ppm")
+    silver = FinenessColumn("Ag", accessor="ag_ppm")
+
+    class Meta:
+        orderable = False
+
+
+class WaitingDeterminations(Determinations):
+    caption = "Determinations waiting for a second person"
+    todo = tables.TemplateColumn(verbose_name="Next", template_name="staff/laboratory/look.html")
+
+    class Meta(Determinations.Meta):
+        empty_text = "Nothing waits for acceptance."
+
+
+class AcceptedDeterminations(Determinations):
+    caption = "Accepted determinations"
+    accepted_by = tables.Column("Accepted by", accessor="acceptance__by")
+    accepted_at = MomentColumn("Accepted", accessor="acceptance__at")
+
+    class Meta(Determinations.Meta):
+        empty_text = "No determination was accepted yet."
+
+
+@require_GET
+@needs(Verb.DETERMINE, Verb.ACCEPT, Verb.READ_BOOK)
+def board(request: HttpRequest) -> HttpResponse:
+    """What waits for the sampler, for the assayer, and for a second person's acceptance."""
+    viewer = request.user
+    lists = {
+        "unvalued": UnvaluedLots(laboratory.unvalued(viewer), prefix="lots-"),
+        "waiting": WaitingDeterminations(laboratory.waiting(viewer), prefix="waits-"),
+        "accepted": AcceptedDeterminations(laboratory.accepted(viewer), prefix="done-"),
+    }
+    for table in lists.values():
+        tables.RequestConfig(request, paginate={"per_page": 25}).configure(table)
+    rights = {
+        "may_sample": may(viewer.roles, Verb.SAMPLE),
+        "may_determine": may(viewer.roles, Verb.DETERMINE),
+        "may_accept": may(viewer.roles, Verb.ACCEPT),
+    }
+    return render(request, "staff/laboratory/board.html", lists | rights)

@@ -1,0 +1,100 @@
+"""The plant's board: what stands where, what is open, what waits for the viewer."""
+
+from datetime import timedelta
+
+import pytest
+from django.utils import timezone
+
+from custody.models import Lot
+from custody.queries import plant
+from tests import builders, people
+from tests.staff.plant.posting import body, sent
+
+pytestmark = pytest.mark.django_db
+
+
+def shown(answer, table):
+    return [str(row.record.number) for row in answer.context[table].rows]
+
+
+def test_ready_is_what_the_operator_holds_and_compliance_released():
+    (mine,) = builders.ready(100)
+    (waiting,) = [builders.handed_over(lot, people.otto_operator()) for lot in builders.received()]
+    held = builders.held(builders.handed_over(builders.received()[0], people.otto_operator()))
+    builders.handed_over(builders.ready(100)[0], people.vera_vault(), "VAULT")
+    answer = people.signed_in(people.otto_operator()).get("/plant/")
+    assert shown(answer, "ready") == [mine.number]
+    assert shown(answer, "waiting") == [waiting.number]
+    assert set(shown(answer, "standing")) == {mine.number, waiting.number, held.number}
+    narrowed = people.signed_in(people.otto_operator()).get("/plant/", {"place": builders.place("LAB").pk})
+    assert shown(narrowed, "standing") == []
+
+
+def open_run(code="VESSEL-1"):
+    builders.places()
+    client = people.signed_in(people.otto_operator())
+    rows = {"in": [{"lot": builders.ready(100)[0].number}], "add": [{"what": "acid", "gross": "400"}]}
+    sent(client, "/plant/charge/", body(rows=rows, vessel=builders.place(code).pk, step="dissolve"))
+
+
+def test_an_open_run_says_what_it_holds_and_whether_it_is_late():
+    open_run()
+    (run,) = plant.open_runs(people.otto_operator())
+    assert run.content.au_mg == 80_000
+    assert run.due - run.since == timedelta(hours=24)
+    assert run.due_words(run.since + timedelta(hours=21, minutes=59)) == "due in 2 hours"
+    assert run.due_words(run.since + timedelta(days=4, minutes=1)) == "overdue by 3 days"
+    assert not run.overdue(run.due)
+    page = people.signed_in(people.adam_auditor()).get("/plant/").content.decode()
+    assert "due in 23 hours" in page
+    assert "Work the ticked lots" not in page, "an auditor works nothing"
+
+
+def test_ticked_lots_go_along_to_the_step():
+    one, two = builders.ready(100, 100)
+    client = people.signed_in(people.otto_operator())
+    page = client.get("/plant/step/", {"lot": [one.number, two.number]}).content.decode()
+    assert f"/plant/step/melt/?lot={one.number}&amp;lot={two.number}" in page
+    sampler = people.signed_in(people.sam_sampler()).get("/plant/step/").content.decode()
+    assert "/plant/step/melt/" in sampler
+    assert "/plant/step/dissolve/" not in sampler
+
+
+def test_the_board_asks_as_often_for_one_lot_and_run_as_for_three(django_assert_num_queries):
+    client = people.signed_in(people.otto_operator())
+    builders.ready(100)
+    open_run("VESSEL-1")
+    client.get("/plant/")
+    with CountedQueries() as first:
+        client.get("/plant/")
+    builders.ready(100, 100)
+    open_run("VESSEL-2")
+    with django_assert_num_queries(first.count):
+        client.get("/plant/")
+    assert Lot.objects.filter(gross_mg__gt=0).count() == 5
+
+
+class CountedQueries:
+    """How many queries a page asks."""
+
+    def __enter__(self):
+        from django.db import connection
+        from django.test.utils import CaptureQueriesContext
+
+        self.captured = CaptureQueriesContext(connection)
+        self.captured.__enter__()
+        return self
+
+    def __exit__(self, *args):
+        self.captured.__exit__(*args)
+        self.count = len(self.captured)
+
+
+@pytest.mark.parametrize("person", people.EVERYBODY)
+def test_staff_reads_the_board_and_customers_do_not(person):
+    answer = people.signed_in(person()).get("/plant/")
+    assert answer.status_code == (403 if person in people.CUSTOMERS else 200)
+
+
+def test_the_next_serial_is_of_this_year_alone():
+    assert plant.next_serial(people.otto_operator(), timezone.localdate().year, "HFR") == plant.FIRST_SERIAL
