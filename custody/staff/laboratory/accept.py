@@ -64,6 +64,7 @@ def _accept(request: HttpRequest, one: Determination, form: AcceptForm) -> HttpR
         )
     except Refusal as refusal:
         form.refuse(refusal)
+        one.refresh_from_db()  # the refused acceptance was taken back: the row in hand must not remember it
         return None
     messages.success(request, f"Determination {one.number} is accepted; lot {one.lot.number} has its metals.")
     return redirect("operation", posted.number)

@@ -3,6 +3,8 @@
 from datetime import timedelta
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from custody.models import Lot
@@ -60,34 +62,22 @@ def test_ticked_lots_go_along_to_the_step():
     assert "/plant/step/dissolve/" not in sampler
 
 
-def test_the_board_asks_as_often_for_one_lot_and_run_as_for_three(django_assert_num_queries):
+def test_the_board_asks_as_often_for_one_lot_and_run_as_for_three():
     client = people.signed_in(people.otto_operator())
+
+    def asked():
+        with CaptureQueriesContext(connection) as queries:
+            client.get("/plant/")
+        return len(queries)
+
     builders.ready(100)
     open_run("VESSEL-1")
-    client.get("/plant/")
-    with CountedQueries() as first:
-        client.get("/plant/")
+    asked()
+    once = asked()
     builders.ready(100, 100)
     open_run("VESSEL-2")
-    with django_assert_num_queries(first.count):
-        client.get("/plant/")
+    assert asked() == once
     assert Lot.objects.filter(gross_mg__gt=0).count() == 5
-
-
-class CountedQueries:
-    """How many queries a page asks."""
-
-    def __enter__(self):
-        from django.db import connection
-        from django.test.utils import CaptureQueriesContext
-
-        self.captured = CaptureQueriesContext(connection)
-        self.captured.__enter__()
-        return self
-
-    def __exit__(self, *args):
-        self.captured.__exit__(*args)
-        self.count = len(self.captured)
 
 
 @pytest.mark.parametrize("person", people.EVERYBODY)
