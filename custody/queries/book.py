@@ -3,10 +3,11 @@
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, QuerySet, Subquery, Sum
 
 from custody.models import Movement, Operation, User
 from custody.queries import scope
+from custody.terms import Side
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +22,7 @@ class Question:
 
 
 def operations(viewer: User, asked: Question) -> QuerySet[Operation]:
-    """Operations that answer, the newest in front."""
+    """Operations that answer, the newest in front, each with ``gross_mg``: what went in with additions."""
     found = scope.operations(viewer).order_by("-id")
     if asked.kind:
         found = found.filter(kind=asked.kind)
@@ -34,4 +35,6 @@ def operations(viewer: User, asked: Question) -> QuerySet[Operation]:
     if asked.lot:
         lots = scope.lots(viewer).filter(number__in={asked.lot, asked.lot.upper()})
         found = found.filter(Exists(Movement.objects.filter(operation=OuterRef("pk"), lot__in=lots)))
-    return found.select_related("by", "party", "reversed_by")
+    came = Movement.objects.filter(operation=OuterRef("pk"), side__in=(Side.IN, Side.ADD)).values("operation")
+    gross = Subquery(came.annotate(mg=Sum("gross_mg")).values("mg"))
+    return found.annotate(gross_mg=gross).select_related("by", "party", "reversed_by")

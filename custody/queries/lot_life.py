@@ -98,7 +98,7 @@ def custody_line(lot: Lot) -> list[Tenure]:
     how = "received" if made.operation.kind == Kind.RECEIVE else f"made by {made.operation.kind}"
     line = [
         Tenure(
-            str(made.custodian), str(made.place), made.operation.at, ends[0], how, made.gross_mg, None,
+            str(made.custodian), made.place.name, made.operation.at, ends[0], how, made.gross_mg, None,
             operation=made.operation.number,
         )
     ]  # fmt: skip
@@ -106,7 +106,7 @@ def custody_line(lot: Lot) -> list[Tenure]:
         how = "handed over at book, not weighed" if handover.weighed_mg is None else "handed over, check-weighed"
         line.append(
             Tenure(
-                str(handover.to_person), str(handover.to_place), handover.at, until, how, handover.book_mg,
+                str(handover.to_person), handover.to_place.name, handover.at, until, how, handover.book_mg,
                 handover.weighed_mg, handover.note,
             )
         )  # fmt: skip

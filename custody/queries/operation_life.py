@@ -41,7 +41,7 @@ class SideLines:
 
 def sides_of(operation: Operation) -> list[SideLines]:
     """The lines of an operation: in, added, out, declared; a side without lines is left out."""
-    movements = Movement.objects.filter(operation=operation).select_related("lot").order_by("line")
+    movements = Movement.objects.filter(operation=operation).select_related("lot__bar").order_by("line")
     lines: dict[Side, list[Line]] = {side: [] for side in SIDE_WORDS}
     for movement in movements:
         lines[Side(movement.side)].append(_line(movement))
@@ -60,5 +60,6 @@ def _line(movement: Movement) -> Line:
     if movement.lot is None:
         return Line(movement.what or "—", "", movement.words, movement.columns_mg, movement.valued)
     number = movement.lot.number
-    form = ", ".join(filter(None, (movement.lot.get_form_display(), words)))
+    bar = getattr(movement.lot, "bar", None)
+    form = ", ".join(filter(None, (movement.lot.get_form_display(), str(bar) if bar else "", words)))
     return Line(number, number, form, movement.columns_mg, movement.valued)

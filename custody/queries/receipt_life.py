@@ -2,17 +2,19 @@
 
 from dataclasses import dataclass
 
+from django.db.models import Sum
+
 from custody.calc.rounding import half_even
-from custody.models import Determination, Edge, Lot, Movement, Operation, Parcel
+from custody.models import Determination, Edge, Lot, Movement, Operation, Origin, Parcel
 from custody.queries.settling import standing_settlement, unvalued_lots
-from custody.terms import PPM, Form, Kind, Side
+from custody.terms import METALS, PPM, Form, Kind, Side
 
 
 @dataclass(frozen=True, slots=True)
 class ParcelLine:
     """One parcel: declared and measured beside each other (mg, ppm), and its stage in words.
 
-    ``found_ppm`` is the fineness in gold by its latest determination, which may still await acceptance.
+    ``found_ppm`` is the fineness in gold that the accepted assays give the parcel, melted meanwhile or not.
     """
 
     lot: Lot
@@ -41,6 +43,7 @@ def parcel_lines(receipt: Operation) -> list[ParcelLine]:
         one.lot_id: one
         for one in Determination.objects.filter(lot__in=lots).select_related("acceptance").order_by("id")
     }
+    found = _found_mg(lots)
     sampled = set(
         Edge.objects.filter(parent__in=lots, child__form=Form.SAMPLE, operation__reversed_by__isnull=True).values_list(
             "parent_id", flat=True
@@ -52,7 +55,7 @@ def parcel_lines(receipt: Operation) -> list[ParcelLine]:
             lot=parcel.lot,
             parcel=parcel,
             received_mg=received[parcel.lot_id],
-            found_ppm=_found_ppm(parcel.lot, determined.get(parcel.lot_id)),
+            found_ppm=_found_ppm(found.get(parcel.lot_id), received[parcel.lot_id]),
             stage=_stage(
                 parcel.lot, determined.get(parcel.lot_id), parcel.lot_id in sampled, last[parcel.lot.last_movement]
             ),
@@ -74,12 +77,17 @@ def settlement_words(receipt: Operation) -> tuple[str, str]:
     return "to be settled", ""
 
 
-def _found_ppm(lot: Lot, determination: Determination | None) -> int | None:
-    if determination:
-        return determination.au_ppm
-    if lot.valued and lot.gross_mg:
-        return half_even(lot.au_mg * PPM, lot.gross_mg)
-    return None
+def _found_mg(lots: list[Lot]) -> dict[int, tuple[int, ...]]:
+    """The metals that parcels were received as so far, milligrams, by lot id: what valuations gave their origins."""
+    sums = {metal: Sum(f"receipts__{metal.lower()}_mg") for metal in METALS}
+    rows = Origin.objects.filter(lot__in=lots).values("lot_id").annotate(**sums)
+    return {row["lot_id"]: tuple(row[metal] or 0 for metal in METALS) for row in rows}
+
+
+def _found_ppm(found_mg: tuple[int, ...] | None, received_mg: int) -> int | None:
+    if not found_mg or not any(found_mg):
+        return None
+    return half_even(found_mg[0] * PPM, received_mg)
 
 
 def _stage(lot: Lot, determination: Determination | None, sampled: bool, last: Movement) -> str:

@@ -10,7 +10,7 @@ from custody.calc.rules import rule_for
 from custody.models import Determination, Lot, Operation, Run, Settlement, User
 from custody.queries import scope
 from custody.queries.settling import MAY_WAIT
-from custody.terms import Clearance, Source
+from custody.terms import Clearance, PlaceKind, Source
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +45,11 @@ def lots_there(viewer: User) -> QuerySet[Lot]:
 def in_custody_of(viewer: User) -> QuerySet[Lot]:
     """Lots that this person answers for now."""
     return lots_there(viewer).filter(custodian=viewer).select_related("place")
+
+
+def at_the_counter(viewer: User) -> QuerySet[Lot]:
+    """Lots that this person still holds where they were received."""
+    return in_custody_of(viewer).filter(place__kind=PlaceKind.COUNTER)
 
 
 def awaiting_release(viewer: User) -> QuerySet[Lot]:

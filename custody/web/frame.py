@@ -3,7 +3,7 @@
 from django.http import HttpRequest
 from django.urls import reverse
 
-from custody.roles import Verb, may
+from custody.roles import Verb, is_staff, may
 
 #: Desk, its front page, and the verbs of which a person needs one to see it.
 DESKS = (
@@ -29,6 +29,7 @@ def frame(request: HttpRequest) -> dict:
     user = getattr(request, "user", None)
     if user is None or not user.is_authenticated:
         return context
+    context["own_only"] = not is_staff(user.roles)
     context["role_words"] = ", ".join(role.label for role in sorted(user.roles))
     for label, name, verbs in DESKS:
         if any(may(user.roles, verb) for verb in verbs):

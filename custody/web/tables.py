@@ -13,9 +13,11 @@ class BaseTable(tables.Table):
     """A list. ``caption`` names it on the page and to screen readers; ``empty_text`` says what is not there."""
 
     caption = ""
+    empty_text = "Nothing here."
 
     def __init__(self, *args, template_name: str = "ui/table.html", **kwargs):
-        # Not in Meta: a table with a Meta of its own would silently lose it.
+        # Not in Meta: a table with a Meta of its own would silently lose both.
+        kwargs.setdefault("empty_text", type(self).empty_text)
         super().__init__(*args, template_name=template_name, **kwargs)
 
 

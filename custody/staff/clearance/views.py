@@ -19,7 +19,7 @@ from custody.terms import Clearance
 from custody.web.access import needs
 from custody.web.forms import EventForm
 from custody.web.panels import Action
-from custody.web.standing import CLEARANCE_TONES, owner_words
+from custody.web.standing import CLEARANCE_TONES, origin_words
 from custody.web.tables import BaseTable, FinenessColumn, LotColumn, MassColumn, StatusColumn
 
 DECISIONS = [(Clearance.RELEASED.value, "Release"), (Clearance.HELD.value, "Hold")]
@@ -61,15 +61,12 @@ class DecideTable(BaseTable):
 
     pick = tables.Column(empty_values=(), verbose_name="Decide", orderable=False)
     number = LotColumn(verbose_name="Lot", orderable=False)
-    clearance = StatusColumn(tones=CLEARANCE_TONES, orderable=False)
-    receipt = LotColumn(accessor="receipt__number", verbose_name="Receipt", viewname="receipt", orderable=False)
-    party = tables.Column(accessor="receipt__party__name", orderable=False)
+    clearance = StatusColumn(verbose_name="Standing", tones=CLEARANCE_TONES, orderable=False)
+    receipt = tables.Column(empty_values=(), verbose_name="Receipt, party", orderable=False)
     form = tables.Column(accessor="get_form_display", orderable=False)
     gross_mg = MassColumn("Gross", orderable=False)
     origin = tables.Column(empty_values=(), verbose_name="Declared origin", orderable=False)
     declared = FinenessColumn("Declared Au", accessor="parcel__declared_au_ppm", orderable=False)
-    seal = tables.Column(accessor="parcel__seal", orderable=False)
-    owner = tables.Column(empty_values=(), orderable=False)
     reason = tables.Column(verbose_name="Last reason", orderable=False)
 
     def __init__(self, *args, ticked: set[str], may_decide: bool, **kwargs):
@@ -80,14 +77,13 @@ class DecideTable(BaseTable):
         told = {"number": record.number, "ticked": record.number in self.ticked}
         return render_to_string("staff/clearance/pick.html", told)
 
-    def render_origin(self, record):
-        parcel = getattr(record, "parcel", None)
-        if parcel is None:
-            return record.declared_origin.replace("|", ", ") or UNKNOWN
-        return ", ".join(filter(None, (parcel.category, parcel.mine, parcel.country))) or UNKNOWN
+    def render_receipt(self, record):
+        if record.receipt is None:
+            return UNKNOWN
+        return render_to_string("staff/clearance/receipt.html", {"receipt": record.receipt})
 
-    def render_owner(self, record):
-        return owner_words(record)
+    def render_origin(self, record):
+        return origin_words(record) or UNKNOWN
 
 
 @require_http_methods(["GET", "POST"])

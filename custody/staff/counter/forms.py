@@ -26,8 +26,8 @@ from custody.web.party_code import PartyCodeField
 #: Parcels of one receipt; more are brought as another.
 MOST_PARCELS = 60
 BASIS = [
-    (Basis.TOLL.value, "toll: the metal stays the party’s until it is settled"),
-    (Basis.PURCHASE.value, "purchase: the metal becomes the house’s"),
+    (Basis.TOLL.value, "toll: stays the party’s"),
+    (Basis.PURCHASE.value, "purchase: becomes ours"),
 ]
 
 
@@ -39,14 +39,12 @@ class KaratField(CountField):
     def parse(self, text: str) -> int:
         return karat_mark_ppm(super().parse(text))
 
-    def show(self, ppm: int) -> str:
-        return str(ppm)
-
 
 class ReceiptForm(EventForm):
     """Who delivers, to whom it belongs, where it is received. The party is a known one, or entered with the receipt."""
 
     NEW = ("new_code", "new_name", "new_country")
+    mark_optional = False
 
     party = forms.CharField(
         label="Party",
@@ -124,11 +122,11 @@ class ParcelForm(RowForm):
     pieces = CountField(label="Pieces", what="number of pieces", required=False)
     seal = forms.CharField(label="Seal", required=False, max_length=60)
     category = forms.ChoiceField(
-        label="Origin", choices=[("", "as declared…"), *((one.value, one.label) for one in Category)]
+        label="Origin", choices=[("", "choose…"), *((one.value, one.label) for one in Category)]
     )
     country = CountryField()
     mine = forms.CharField(label="Mine or source", required=False, max_length=200)
-    declared_gross = GramsField(label="Declared gross, g", what="declared gross", required=False)
+    declared_gross = GramsField(label="Declared, g", what="declared gross", required=False)
     declared_ppm = PerMilleField(label="Declared Au, ‰", what="declared fineness", required=False)
     declared_karat = KaratField(label="or karat", required=False)
     custody_model = forms.ChoiceField(

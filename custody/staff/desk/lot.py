@@ -13,10 +13,10 @@ from custody.queries import lot_life, scope
 from custody.roles import Verb, may
 from custody.staff.desk import tables as desk_tables
 from custody.templatetags.metal import permille
-from custody.terms import PPM, Clearance
+from custody.terms import PPM
 from custody.web.access import needs
 from custody.web.panels import Action, Fact, Holder, Panel
-from custody.web.standing import CLEARANCE_TONES, metal_columns, metals_in, owner_words
+from custody.web.standing import metal_columns, metals_in, origin_words, owner_words, standing_of
 
 #: Action on a lot with metal in it, the desk that does it, and the verbs of which one allows it.
 ACTIONS = (
@@ -36,14 +36,15 @@ def lot(request: HttpRequest, number: str) -> HttpResponse:
     related = ("owner", "custodian", "place", "created_by", "receipt", "run", "bar__replaces", "parcel__returned_from")
     one = get_object_or_404(scope.lots(viewer).select_related(*related), number=number)
     custody = lot_life.custody_line(one)
+    word, tone = standing_of(one)
     return render(
         request,
         "staff/desk/lot.html",
         {
             "lot": one,
-            "under": f"{one.get_form_display()}, owned by {owner_words(one)}",
-            "clearance": Clearance(one.clearance).label,
-            "tone": CLEARANCE_TONES[one.clearance],
+            "under": one.get_form_display() + (f", owned by {owner_words(one)}" if one.gross_mg else ""),
+            "standing": word,
+            "tone": tone,
             "holder": _holder(one, custody),
             "actions": _actions(one, viewer),
             "panels": [panel for panel in (_metal(one), _standing(one), _bar(one), _parcel(one)) if panel],
@@ -68,6 +69,8 @@ def _actions(one: Lot, viewer: User) -> list[Action]:
             for label, desk, verbs in ACTIONS
             if any(may(viewer.roles, verb) for verb in verbs)
         ]
+    if one.gross_mg and may(viewer.roles, Verb.CORRECT):
+        found.append(Action(label="Correct", url=reverse("correct", args=[one.number]), tone="stop"))
     if may(viewer.roles, Verb.TRACE):
         ways = [("Trace back", "back")] + ([("Trace forward", "forward")] if hasattr(one, "parcel") else [])
         found += [Action(label=label, url=reverse("trace", args=[one.number, way])) for label, way in ways]
@@ -91,9 +94,10 @@ def _metal(one: Lot) -> Panel:
 
 def _standing(one: Lot) -> Panel:
     owner = reverse("party", kwargs={"code": one.owner.code}) if one.owner else ""
-    facts = [
-        Fact(label="Owner", value=owner_words(one), url=owner),
-        Fact(label="Compliance", value=Clearance(one.clearance).label, tone=CLEARANCE_TONES[one.clearance]),
+    word, tone = standing_of(one)
+    facts = [Fact(label="Owner", value=owner_words(one), url=owner)] if one.gross_mg else []
+    facts += [Fact(label="Compliance", value=word, tone=tone)] if one.gross_mg else []
+    facts += [
         Fact(label="Valuation", value="valued" if one.valued else "not valued", tone="good" if one.valued else "wait"),
         Fact(label="Custody model", value=one.custody_model),
         Fact(label="Made by", value=f"{one.created_by.kind} {one.created_by.number}", url=_operation(one.created_by)),
@@ -133,7 +137,7 @@ def _parcel(one: Lot) -> Panel | None:
     if parcel is None:
         return None
     facts = [
-        Fact(label="Origin", value=", ".join(filter(None, (parcel.category, parcel.mine, parcel.country)))),
+        Fact(label="Origin", value=origin_words(one)),
         Fact(label="Pieces", value=parcel.pieces or ""),
         Fact(label="Seal", value=parcel.seal),
         Fact(label="Declared gross", mg=parcel.declared_gross_mg),
@@ -150,7 +154,9 @@ def _parcel(one: Lot) -> Panel | None:
 def _tables(one: Lot, custody: list[lot_life.Tenure], viewer: User) -> list:
     """The lists of the page that have something to say, custody first."""
     events = lot_life.events_of(one)
-    changes = metal_columns(metals_in(event.change_mg for event in events), "change_mg")
+    changes = metal_columns(
+        metals_in(event.change_mg for event in events), "change_mg", column=desk_tables.SignedMassColumn
+    )
     determinations = list(one.determinations.select_related("by", "acceptance__by").order_by("id"))
     rare = [
         (metal, desk_tables.FinenessColumn(metal.capitalize(), accessor=f"{metal}_ppm", orderable=False))
@@ -163,13 +169,33 @@ def _tables(one: Lot, custody: list[lot_life.Tenure], viewer: User) -> list:
     papers = list(lot_life.papers_of(one, viewer))
     Relatives = desk_tables.RelativeTable
     found = [
-        (custody, desk_tables.TenureTable(custody)),
-        (events, desk_tables.EventTable(events, extra_columns=changes, sequence=("...", "after", "reversed_by"))),
+        (custody, desk_tables.TenureTable(custody, exclude=_unsaid(custody, "note"))),
+        (
+            events,
+            desk_tables.EventTable(
+                events,
+                extra_columns=changes,
+                sequence=("...", "after", "reversed_by"),
+                exclude=_unsaid(events, "reversed_by"),
+            ),
+        ),
         (made_of, Relatives(made_of, caption="Made of")),
         (made_into, Relatives(made_into, caption="Made into")),
         (weighings, desk_tables.WeighingTable(weighings)),
-        (determinations, desk_tables.DeterminationTable(determinations, extra_columns=rare)),
+        (
+            determinations,
+            desk_tables.DeterminationTable(
+                determinations,
+                extra_columns=rare,
+                sequence=("...", *(m for m, _ in rare), "by", "standing", "accepted_by"),
+            ),
+        ),
         (clearance, desk_tables.ClearanceEventTable(clearance)),
         (papers, desk_tables.DocumentTable(papers)),
     ]
     return [table for rows, table in found if rows]
+
+
+def _unsaid(rows: list, *columns: str) -> tuple[str, ...]:
+    """Columns in which no row says anything: they are left out."""
+    return tuple(column for column in columns if not any(getattr(row, column) for row in rows))

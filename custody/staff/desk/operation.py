@@ -40,7 +40,6 @@ def operation(request: HttpRequest, number: str) -> HttpResponse:
         "staff/desk/operation.html",
         {
             "operation": one,
-            "under": one.kind,
             "status": "reversed" if _undone(one) else "reversal" if one.reverses else "",
             "tone": "stop" if _undone(one) else "wait",
             "actions": _actions(one, request.user),

@@ -2,12 +2,12 @@
 
 import django_tables2 as tables
 from django.template.loader import render_to_string
-from django.urls import reverse
 
 from custody.calc.fineness import format_percent
 from custody.calc.mass import format_grams
 from custody.templatetags.metal import UNKNOWN
-from custody.web.standing import CLEARANCE_TONES, column_total
+from custody.terms import METALS
+from custody.web.standing import CLEARANCE_TONES, column_total, origin_words, standing_of
 from custody.web.tables import (
     BaseTable,
     FigureColumn,
@@ -30,7 +30,7 @@ class PaperColumn(tables.Column):
     """The title of an issued paper, leading to its download."""
 
     def render(self, value, record):
-        return render_to_string("ui/lot.html", {"number": value, "url": reverse("document", kwargs={"pk": record.pk})})
+        return render_to_string("staff/desk/paper.html", {"paper": record})
 
 
 class SignedMassColumn(MassColumn):
@@ -38,6 +38,13 @@ class SignedMassColumn(MassColumn):
 
     def render(self, value):
         return f"+{format_grams(value)}" if value > 0 else super().render(value)
+
+
+class PercentColumn(FigureColumn):
+    """Integer parts per million, shown in per cent."""
+
+    unit = "%"
+    show = staticmethod(format_percent)
 
 
 class LotTable(BaseTable):
@@ -68,7 +75,7 @@ class RunTable(BaseTable):
     caption = "Open runs"
     empty_text = "No vessel is charged."
 
-    number = tables.Column(accessor="run__number", verbose_name="Run", orderable=False)
+    number = LotColumn(accessor="run__number", verbose_name="Run", viewname="run", orderable=False)
     step = tables.Column(accessor="run__step", orderable=False)
     vessel = tables.Column(accessor="run__vessel__name", orderable=False)
     content = LotColumn(accessor="run__content__number", verbose_name="Content", orderable=False)
@@ -123,14 +130,16 @@ class RelativeTable(BaseTable):
     operation = LotColumn(verbose_name="By operation", viewname="operation", orderable=False)
     kind = tables.Column(orderable=False)
     at = MomentColumn(verbose_name="When", orderable=False)
-    standing = StatusColumn(accessor="reversed", tones={"reversed": "stop", "stands": "good"}, orderable=False)
+    standing = StatusColumn(accessor="reversed", tones={"reversed": "stop"}, orderable=False)
 
     def __init__(self, *args, caption: str, **kwargs):
         super().__init__(*args, **kwargs)
         self.caption = caption
+        if not any(row.record.reversed for row in self.rows):
+            self.columns.hide("standing")
 
     def render_standing(self, value):
-        return self.columns["standing"].column.render("reversed" if value else "stands")
+        return self.columns["standing"].column.render("reversed") if value else ""
 
 
 class WeighingTable(BaseTable):
@@ -207,30 +216,31 @@ class OperationTable(BaseTable):
     at = MomentColumn(verbose_name="When", orderable=False)
     by = tables.Column(verbose_name="Who", orderable=False)
     party = tables.Column(accessor="party__name", verbose_name="Party", orderable=False)
+    gross_mg = MassColumn("Gross in", orderable=False)
     standing = StatusColumn(
-        empty_values=(), verbose_name="Standing", orderable=False,
-        tones={"stands": "plain", "reversed": "stop", "reversal": "wait", "countersigned": "wait"},
-    )  # fmt: skip
+        empty_values=(),
+        verbose_name="Standing",
+        orderable=False,
+        tones={"reversed": "stop", "reversal": "wait", "countersigned": "wait"},
+    )
 
     def render_standing(self, record):
-        word = "stands"
+        word = ""
         if getattr(record, "reversed_by", None):
             word = "reversed"
         elif record.reverses_id:
             word = "reversal"
         elif record.countersigned_by_id:
             word = "countersigned"
-        return self.columns["standing"].column.render(word)
+        return self.columns["standing"].column.render(word) if word else UNKNOWN
 
 
 class ParcelTable(BaseTable):
     caption = "Parcels"
 
-    number = LotColumn(accessor="lot__number", verbose_name="Lot", orderable=False)
-    form = tables.Column(accessor="lot__get_form_display", orderable=False)
+    number = LotColumn(accessor="lot__number", verbose_name="Lot", orderable=False, footer="Total")
+    what = tables.Column(empty_values=(), verbose_name="What", orderable=False)
     origin = tables.Column(empty_values=(), verbose_name="Declared origin", orderable=False)
-    pieces = FigureColumn("Pieces", accessor="parcel__pieces", orderable=False)
-    seal = tables.Column(accessor="parcel__seal", orderable=False)
     declared = MassColumn("Declared", accessor="parcel__declared_gross_mg", orderable=False)
     received_mg = MassColumn(
         "Measured", orderable=False, footer=lambda table: format_grams(sum(row.received_mg for row in table.data))
@@ -238,12 +248,23 @@ class ParcelTable(BaseTable):
     off_mg = SignedMassColumn("Off", orderable=False)
     declared_ppm = FinenessColumn("Declared Au", accessor="parcel__declared_au_ppm", orderable=False)
     found_ppm = FinenessColumn("Found Au", orderable=False)
-    clearance = StatusColumn(accessor="lot__clearance", tones=CLEARANCE_TONES, orderable=False)
     stage = tables.Column(orderable=False)
 
-    def render_origin(self, record):
+    def render_what(self, record):
         parcel = record.parcel
-        return ", ".join(filter(None, (parcel.category, parcel.mine, parcel.country))) or UNKNOWN
+        told = [record.lot.get_form_display()]
+        if parcel.pieces:
+            told.append(f"{parcel.pieces} piece{'s' if parcel.pieces > 1 else ''}")
+        if parcel.seal:
+            told.append(f"seal {parcel.seal}")
+        return ", ".join([*told, *filter(None, (parcel.description,))])
+
+    def render_origin(self, record):
+        return origin_words(record.lot) or UNKNOWN
+
+    def render_stage(self, value, record):
+        word, tone = standing_of(record.lot)
+        return render_to_string("staff/desk/stage.html", {"word": word, "tone": tone, "stage": value})
 
 
 class PartyTable(BaseTable):
@@ -272,30 +293,34 @@ class ReceiptTable(BaseTable):
     )
 
     def render_standing(self, record):
-        word = self.settled_by.get(record.pk) or ("reversed" if getattr(record, "reversed_by", None) else "open")
-        return self.columns["standing"].column.render(word)
+        number = self.settled_by.get(record.pk)
+        if number:
+            return LotColumn(viewname="settlement").render(number)
+        return self.columns["standing"].column.render("reversed" if getattr(record, "reversed_by", None) else "open")
 
 
 class TermsTable(BaseTable):
+    """Terms of one party; a metal that was never payable has no column."""
+
     caption = "Terms agreed"
     empty_text = "No terms are agreed. The metal accountant records them before the first settlement."
 
-    valid_from = tables.Column(verbose_name="From", orderable=False)
+    valid_from = tables.Column(verbose_name="From", orderable=False, attrs={"th": {"class": "lot"}})
     currency = tables.Column(orderable=False)
-    au = FigureColumn("Au payable", unit="%", accessor="au_payable_ppm", orderable=False)
-    ag = FigureColumn("Ag payable", unit="%", accessor="ag_payable_ppm", orderable=False)
-    pt = FigureColumn("Pt payable", unit="%", accessor="pt_payable_ppm", orderable=False)
-    pd = FigureColumn("Pd payable", unit="%", accessor="pd_payable_ppm", orderable=False)
-    cu = FigureColumn("Cu payable", unit="%", accessor="cu_payable_ppm", orderable=False)
     refining_charge_per_g = FigureColumn("Refining, per g Au", orderable=False)
     treatment_charge = FigureColumn("Treatment", orderable=False)
     minimum_charge = FigureColumn("Minimum", orderable=False)
     agreed_by = tables.Column(verbose_name="Agreed by", orderable=False)
 
+    def __init__(self, terms, **kwargs):
+        rows = list(terms)
+        payable = [
+            (f"{metal}_payable", PercentColumn(f"{metal} payable", accessor=f"payable_ppm__{index}", orderable=False))
+            for index, metal in enumerate(METALS)
+            if any(row.payable_ppm[index] for row in rows)
+        ]
+        sequence = ("valid_from", "currency", *(name for name, _ in payable), "...")
+        super().__init__(rows, extra_columns=payable, sequence=sequence, **kwargs)
+
     def render_valid_from(self, value):
         return value.isoformat()
-
-    def _percent(self, value):
-        return format_percent(value)
-
-    render_au = render_ag = render_pt = render_pd = render_cu = _percent

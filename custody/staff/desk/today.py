@@ -19,6 +19,7 @@ from custody.web.panels import Action, Fact, Panel
 
 #: What is said, of what it is counted, the verbs of which one makes it this person's matter, where it is done.
 WAITS: tuple[tuple[str, str, Callable, tuple[Verb, ...], str], ...] = (
+    ("Still at the counter, to hand over", "lot", waiting.at_the_counter, (Verb.RECEIVE,), "vault"),
     ("Awaiting release", "lot", waiting.awaiting_release, (Verb.CLEAR,), "clearance"),
     ("Held", "lot", waiting.held, (Verb.CLEAR,), "clearance"),
     ("Awaiting an assay", "lot", waiting.awaiting_assay, (Verb.DETERMINE,), "laboratory"),
