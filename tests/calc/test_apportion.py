@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from custody.calc.apportion import largest_remainder, withdraw
+from custody.calc.apportion import divide, largest_remainder, withdraw
 from custody.calc.refusals import Refused
 
 parts = st.lists(st.integers(0, 10**9), min_size=6, max_size=6) | st.lists(st.integers(0, 5), min_size=6, max_size=6)
@@ -91,3 +91,19 @@ def test_nothing_to_share_over():
     assert largest_remainder(0, (0, 0)) == (0, 0)
     with pytest.raises(Refused):
         largest_remainder(1, (0, 0))
+
+
+@given(parts, st.data())
+def test_a_lot_divided_whole_loses_nothing(amounts, data):
+    *metals, _ = amounts
+    gross = sum(amounts)
+    cuts = sorted(data.draw(st.lists(st.integers(0, gross), max_size=4)))
+    pieces = [after - before for before, after in zip([0, *cuts], [*cuts, gross], strict=True)]
+    shares = divide(gross, metals, pieces)
+    assert [sum(column) for column in zip(*shares, strict=True)] == metals
+    assert all(sum(share) <= piece for share, piece in zip(shares, pieces, strict=True))
+
+
+def test_parts_that_are_not_the_whole_are_refused():
+    with pytest.raises(Refused):
+        divide(10, (5, 0, 0, 0, 0), (4, 5))

@@ -4,7 +4,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from custody.calc.assay import Charge, Proof, fire_assay, mean_ppm, mean_surcharge_ug
+from custody.calc.assay import (
+    Charge,
+    Proof,
+    fire_assay,
+    format_milligrams,
+    mean_ppm,
+    mean_surcharge_ug,
+    parse_milligrams,
+)
 from custody.calc.refusals import Refused
 from tests.calc.published import cases
 
@@ -72,3 +80,15 @@ def test_refused(refused, field):
     with pytest.raises(Refused) as refusal:
         refused()
     assert refusal.value.field == field
+
+
+@pytest.mark.parametrize(("text", "ug"), [("250", 250_000), ("250.013", 250_013), ("0.001", 1), (" 7.5 ", 7_500)])
+def test_an_assay_balance_is_read_to_the_microgram(text, ug):
+    assert parse_milligrams(text) == ug
+    assert parse_milligrams(format_milligrams(ug)) == ug
+
+
+@pytest.mark.parametrize("text", ["250.0131", "250,013", "-1", "0", "250 mg", "1e3", "", "NaN"])
+def test_what_is_no_weighing_is_refused(text):
+    with pytest.raises(Refused):
+        parse_milligrams(text)
