@@ -4,6 +4,7 @@ DROP INDEX custody_vector_origins;
 DROP FUNCTION custody_store_vectors(bigint, int, custody_pool[]);
 DROP TYPE custody_pool;
 DROP FUNCTION custody_taken(bigint);
+DROP FUNCTION custody_taken(custody_movement);
 DROP FUNCTION custody_content(bigint, bigint[], boolean);
 DROP FUNCTION custody_sole(bigint, boolean, bigint[]);
 DROP FUNCTION custody_whole_vector(bigint, smallint);

@@ -55,13 +55,10 @@ BEGIN
 END $$;
 
 -- What an in line took from its lot.
-CREATE FUNCTION custody_taken(movement_id bigint)
+CREATE FUNCTION custody_taken(m custody_movement)
 RETURNS TABLE (column_no smallint, origin bigint, mg bigint)
 LANGUAGE plpgsql STABLE SET search_path = public, pg_temp AS $$
-DECLARE
-    m custody_movement;
 BEGIN
-    SELECT * INTO STRICT m FROM custody_movement WHERE id = movement_id;
     IF m.origin_id IS NOT NULL THEN
         RETURN QUERY SELECT * FROM custody_sole(m.origin_id, m.valued, custody_columns(m));
     ELSIF m.spread = 2 THEN
@@ -70,6 +67,12 @@ BEGIN
         RETURN QUERY SELECT * FROM custody_content(m.content_before, custody_columns(m), m.valued);
     END IF;
 END $$;
+
+CREATE FUNCTION custody_taken(movement_id bigint)
+RETURNS TABLE (column_no smallint, origin bigint, mg bigint)
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT t.* FROM custody_movement m, custody_taken(m) t WHERE m.id = movement_id
+$$;
 
 -- Origins (ascending) and milligrams of one column. Six of them, gross and five metals, are what a mixture is.
 CREATE TYPE custody_pool AS (origins bigint[], mgs bigint[]);

@@ -6,7 +6,7 @@ CREATE TYPE custody_line AS (
     detail jsonb);
 
 CREATE FUNCTION custody_read_amounts(entry jsonb) RETURNS bigint[]
-LANGUAGE sql IMMUTABLE SET search_path = public, pg_temp AS $$
+LANGUAGE sql IMMUTABLE AS $$
     SELECT ARRAY[coalesce((entry ->> 'gross_mg')::bigint, 0),
                  coalesce((entry #>> '{fine_mg,Au}')::bigint, 0), coalesce((entry #>> '{fine_mg,Ag}')::bigint, 0),
                  coalesce((entry #>> '{fine_mg,Pt}')::bigint, 0), coalesce((entry #>> '{fine_mg,Pd}')::bigint, 0),

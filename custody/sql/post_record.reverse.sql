@@ -1,6 +1,6 @@
 DROP FUNCTION custody_store_own(custody_operation, custody_line[], int, int, custody_pool[]);
 DROP FUNCTION custody_shares(custody_operation, custody_line[], custody_pool[]);
-DROP FUNCTION custody_record_outs(custody_operation, custody_line[], int, custody_pool[], bigint, custody_mixture);
+DROP FUNCTION custody_record_outs(custody_operation, custody_movement[], custody_line[], custody_pool[], bigint, custody_mixture);
 DROP FUNCTION custody_gain(custody_operation, bigint[]);
 DROP FUNCTION custody_pool_of(custody_movement[], int[], bigint[], bigint[]);
 DROP FUNCTION custody_pools_in(custody_lot);

@@ -38,7 +38,7 @@ BEGIN
 END $$;
 
 -- The in lines: each takes from its lot; a partial one splits the lot's vector in two, taken and rest.
--- Gives their rows.
+-- Gives their rows, which are written with the others of the operation.
 CREATE FUNCTION custody_record_ins(op custody_operation, lines custody_line[], lots custody_lot[])
 RETURNS custody_movement[]
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
@@ -69,7 +69,6 @@ BEGIN
         END IF;
         rows[i] := m;
     END LOOP;
-    INSERT INTO custody_movement SELECT * FROM unnest(rows);
     UPDATE custody_lot t SET
         gross_mg = t.gross_mg - r.gross_mg, au_mg = t.au_mg - r.au_mg, ag_mg = t.ag_mg - r.ag_mg,
         pt_mg = t.pt_mg - r.pt_mg, pd_mg = t.pd_mg - r.pd_mg, cu_mg = t.cu_mg - r.cu_mg,
@@ -112,7 +111,7 @@ BEGIN
     RETURN l;
 END $$;
 
--- Writes the out, addition and loss rows of an operation, the lots that they make, and (valuation, difference) the new
+-- Writes the rows of an operation, the lots that they make, and (valuation, difference) the new
 -- content of the lots that go on.
 CREATE FUNCTION custody_write_outs(op custody_operation, rows custody_movement[], made custody_lot[]) RETURNS void
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
@@ -171,7 +170,7 @@ BEGIN
                           FROM unnest(ins) m, unnest(ARRAY[m.gross_mg, m.au_mg, m.ag_mg, m.pt_mg, m.pd_mg, m.cu_mg])
                                WITH ORDINALITY c(mg, i) WHERE m.origin_id IS NOT NULL AND (i > 1) = m.valued
                         UNION ALL
-                        SELECT t.column_no, t.origin, t.mg FROM unnest(ins) m, custody_taken(m.id) t
+                        SELECT t.column_no, t.origin, t.mg FROM unnest(ins) m, custody_taken(m) t
                          WHERE m.origin_id IS NULL
                         UNION ALL SELECT * FROM unnest(gain_columns, gain_origins, gain_mgs)) u
                  GROUP BY u.column_no, u.origin) s
@@ -194,24 +193,24 @@ BEGIN
     RETURN oid;
 END $$;
 
--- Spreads the pool over outputs and losses (positive ones, in the order given) and writes them all.
--- pools is NULL where everything is one origin's.
-CREATE FUNCTION custody_record_outs(op custody_operation, lines custody_line[], first_line int,
+-- Spreads the pool over outputs and losses (positive ones, in the order given) and writes all rows of the operation,
+-- those of its ins too. pools is NULL where everything is one origin's.
+CREATE FUNCTION custody_record_outs(op custody_operation, ins custody_movement[], lines custody_line[],
     pools custody_pool[], sole bigint, mix custody_mixture) RETURNS void
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
-    n int := cardinality(lines);
+    first_line int := cardinality(ins) + 1;
     shares custody_share[];      -- six a line, one a column
     own boolean;
     m custody_movement;
-    rows custody_movement[] := '{}';
+    rows custody_movement[] := ins;
     made custody_lot[] := '{}';
     bars int[] := '{}';
     bar int;
     line custody_line;
 BEGIN
     shares := custody_shares(op, lines, pools);
-    FOR i IN 1..n LOOP
+    FOR i IN 1..cardinality(lines) LOOP
         line := lines[i];
         m := custody_movement_of(op, first_line + i - 1, line, (line.detail ->> 'custodian_id')::bigint,
                                  (line.detail ->> 'place_id')::bigint);
@@ -232,7 +231,7 @@ BEGIN
                 m.codes := NULL;
             END IF;
         END IF;
-        rows[i] := m;
+        rows := rows || m;
         IF line.side = 'out' AND line.lot_id IS NOT NULL AND NOT line.detail ? 'continues' THEN
             made := made || custody_lot_of(op, line, m, mix);
             IF line.detail ->> 'form' = 'bar' AND line.detail ? 'serial' THEN

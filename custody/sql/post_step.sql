@@ -138,7 +138,7 @@ BEGIN
             pools[1] := ROW((pools[1]).origins, custody_apportion(grown, (pools[1]).mgs))::custody_pool;
         END IF;
     END IF;
-    PERFORM custody_record_outs(op, rest || g.lines, cardinality(ins) + 1, pools, sole, mix);
+    PERFORM custody_record_outs(op, taken, rest || g.lines, pools, sole, mix);
     IF op.kind NOT IN ('value', 'difference') AND mix.several_owners THEN
         PERFORM custody_claim_titles(op, ARRAY(SELECT t.id FROM unnest(taken) t));
     END IF;

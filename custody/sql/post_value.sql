@@ -119,6 +119,7 @@ DECLARE
     rest custody_line[] := '{}';
     consumed bigint := 0;
     share bigint[];
+    taken custody_movement[];
     pools custody_pool[];
     sole bigint;
 BEGIN
@@ -140,10 +141,10 @@ BEGIN
     share := custody_sum(rest, ARRAY['out', 'loss']);
     pools := custody_receive_metal(op, l, share, NOT first);
     SELECT origin_id INTO sole FROM custody_movement WHERE id = l.content_movement;
-    PERFORM custody_record_ins(op, ins, lots);
+    taken := custody_record_ins(op, ins, lots);
     rest := rest || ROW('add', NULL, NULL, 'valuation', '', ARRAY(SELECT s - i FROM unnest(share,
         custody_sum(ins, ARRAY['in'])) WITH ORDINALITY u(s, i, j) ORDER BY j), false, true, '{}'::jsonb)::custody_line;
-    PERFORM custody_record_outs(op, rest, cardinality(ins) + 1, CASE WHEN sole IS NULL THEN pools END, sole, NULL);
+    PERFORM custody_record_outs(op, taken, rest, CASE WHEN sole IS NULL THEN pools END, sole, NULL);
     RETURN custody_seal(op, cardinality(ins) + cardinality(rest));
 END $$;
 
