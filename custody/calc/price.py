@@ -19,7 +19,13 @@ def parse_price(text: str, *, what: str = "price") -> Decimal:
     number = clean(text, what=what, example=EXAMPLE)
     value = scaled(number, decimals=DECIMALS, most=DECIMALS, what=what, example=EXAMPLE)
     refuse_zero(value, what=what, example=EXAMPLE)
-    price = Decimal(value).scaleb(-DECIMALS)
+    price = quoted_price(Decimal(value).scaleb(-DECIMALS))
     if price >= LARGEST:
         raise Refused(f"The {what} {quoted(number)} is {LARGEST} or more. Check the decimal point.", field=what)
     return price
+
+
+def quoted_price(price: Decimal) -> Decimal:
+    """A price as it is quoted: two decimals, more only where they say something. The value is the same."""
+    cents = price.quantize(Decimal("0.01"))
+    return cents if cents == price else price.normalize()

@@ -1,6 +1,7 @@
 """The settlement statement, filled from the book: what was issued, and the assays that the content rests on."""
 
 from custody.calc.mass import format_grams
+from custody.calc.price import quoted_price
 from custody.documents.fill_receipt import house_of
 from custody.documents.parts import Signature
 from custody.documents.settlement import Charge, SettledLot, SettledMetal, SettlementPaper
@@ -88,7 +89,7 @@ def _metal(line: SettlementLine) -> SettledMetal:
         retained_mg=line.retained_mg,
         returned_mg=line.returned_mg,
         formula=in_lines(line.formula),
-        price=line.price,
+        price=None if line.price is None else quoted_price(line.price),
         price_unit=line.price_unit,
         price_source=line.price_source,
         amount=line.amount,

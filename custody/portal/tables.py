@@ -2,7 +2,6 @@
 
 import django_tables2 as tables
 from django.template.loader import render_to_string
-from django.urls import reverse
 
 from custody.calc.mass import format_grams
 from custody.models import User
@@ -25,7 +24,7 @@ TONES = {"returned": "good", "settled": "good"}
 
 def paper_link(title: str, pk: int) -> str:
     """An issued paper by its title, leading to its download."""
-    return render_to_string("ui/lot.html", {"number": title, "url": reverse("document", kwargs={"pk": pk})})
+    return render_to_string("portal/paper.html", {"title": title, "pk": pk})
 
 
 class DeliveryTable(BaseTable):

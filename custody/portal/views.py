@@ -6,7 +6,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from custody.models import Operation
-from custody.portal.tables import BarTable, DeliveryTable, PaperTable
+from custody.portal.tables import TONES, BarTable, DeliveryTable, PaperTable
 from custody.queries import own
 from custody.queries.parcel_stages import STAGES, Progress, progress
 from custody.roles import Verb
@@ -43,7 +43,9 @@ def delivery(request: HttpRequest, number: str) -> HttpResponse:
         {
             "receipt": receipt,
             "panel": _panel(receipt, lines),
-            "parcels": [{"line": line, "steps": _steps(line)} for line in lines],
+            "parcels": [
+                {"line": line, "steps": _steps(line), "tone": TONES.get(line.stage, "plain")} for line in lines
+            ],
             "papers": PaperTable(own.papers_of(receipt, request.user)),
         },
     )

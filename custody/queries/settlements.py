@@ -18,11 +18,14 @@ NAMED = 3
 
 @dataclass(frozen=True, slots=True)
 class Open:
-    """A receipt that is not settled yet: gross and gold received in mg, and what is missing in words (empty: ready)."""
+    """A receipt that is not settled yet: gross and gold received in mg, and what is missing in words (empty: ready).
+
+    ``au_mg`` is empty while nothing of it is valued.
+    """
 
     receipt: Operation
     gross_mg: int
-    au_mg: int
+    au_mg: int | None
     missing: str
 
     @property
@@ -55,7 +58,9 @@ def open_receipts(viewer: User) -> list[Open]:
         .select_related("party")
         .order_by("id")
     )
-    return [Open(receipt, receipt.gross, receipt.au, _missing(receipt)) for receipt in receipts]
+    return [
+        Open(receipt, receipt.gross, receipt.au if receipt.metal else None, _missing(receipt)) for receipt in receipts
+    ]
 
 
 def issued(viewer: User) -> QuerySet[Settlement]:

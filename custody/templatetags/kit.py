@@ -53,7 +53,7 @@ def _of_form(form: BaseForm, row: str = "") -> list[Wrong]:
 
 def _names(bound: BoundField, sentence: str) -> bool:
     """Whether the sentence says by itself which field it is about."""
-    words = [bound.label.casefold(), getattr(bound.field, "what", "")]
+    words = [bound.label.casefold(), getattr(bound.field, "what", "").casefold()]
     return bound.is_hidden or any(word and word in sentence.casefold() for word in words)
 
 

@@ -35,6 +35,8 @@ class SettleForm(BaseForm):
     ``issuing`` the approval must be there: only what was reckoned before is approved.
     """
 
+    mark_optional = False
+
     outturn = forms.ChoiceField(label="Settled in", choices=Outturn.choices(), widget=forms.RadioSelect)
     day = forms.DateField(
         label="Terms in force on",
@@ -72,9 +74,11 @@ class SettleForm(BaseForm):
             price = PriceField(what=f"price of {metal}", label=f"Price, {currency}", required=False)
             self.fields[f"price_{metal}"] = price
             self.fields[f"unit_{metal}"] = forms.ChoiceField(label="per", choices=UNITS, initial=Unit.TROY_OUNCE.value)
-            self.fields[f"source_{metal}"] = forms.CharField(
+            source = forms.CharField(
                 label="Source", max_length=120, required=False, help_text="Which fixing, of what day."
             )
+            source.wide = True
+            self.fields[f"source_{metal}"] = source
 
     @property
     def own_fields(self) -> list[forms.BoundField]:

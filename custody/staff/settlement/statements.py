@@ -13,8 +13,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from custody.actions.issue_settlement import issue_settlement
+from custody.calc.money import format_money
+from custody.calc.price import quoted_price
 from custody.errors import Refusal
-from custody.models import Settlement, User
+from custody.models import Settlement, SettlementLine, User
 from custody.queries import scope
 from custody.queries.settlements import issued, open_receipts
 from custody.roles import Verb, may
@@ -60,15 +62,7 @@ def settlement(request: HttpRequest, number: str) -> HttpResponse:
     related = ("receipt", "party", "terms", "corrects", "corrected_by", "prepared_by", "approved_by")
     one = get_object_or_404(scope.settlements(request.user).select_related(*related), number=number)
     lines = sorted(one.lines.all(), key=lambda line: METALS.index(line.metal))
-    values = [
-        Amount(
-            f"{line.metal} payable",
-            f"{price(line.price)} {one.currency}/{line.price_unit}, {line.price_source}",
-            line.amount,
-        )
-        for line in lines
-        if line.price is not None
-    ]
+    values = [_value(line, one.currency) for line in lines if line.price is not None]
     papers = list(scope.documents(request.user).filter(settlement=one).select_related("issued_by"))
     return render(
         request,
@@ -110,6 +104,11 @@ def issue_for(request: HttpRequest, one: Settlement, *, again: bool = False) -> 
         messages.success(request, f"{paper.title}{copy} is issued: open it under “Papers”.")
 
 
+def _value(line: SettlementLine, currency: str) -> Amount:
+    quoted = f"{price(quoted_price(line.price))} {currency}/{line.price_unit}"
+    return Amount(f"{line.metal} payable", f"at {quoted}, {line.price_source}", line.amount)
+
+
 def _actions(one: Settlement, viewer: User, copies: int) -> list[Action]:
     if not may(viewer.roles, Verb.SETTLE):
         return []
@@ -129,7 +128,10 @@ def _facts(one: Settlement) -> Panel:
         Fact(label="For", value=one.party.name, url=reverse("party", args=[one.party.code])),
         Fact(label="Receipt", value=one.receipt.number, url=reverse("receipt", args=[one.receipt.number])),
         Fact(label="Settled in", value=one.get_outturn_display()),
-        Fact(label="Total", value=f"{price(one.total)} {one.currency}"),
+        Fact(
+            label=f"Payable {'to' if one.total >= 0 else 'by'} the party",
+            value=f"{format_money(abs(one.total))} {one.currency}",
+        ),
         Fact(label="By the terms in force since", value=str(one.terms.valid_from)),
     ]
     if one.corrects:

@@ -14,7 +14,7 @@ from custody.web.tables import BaseTable, FigureColumn, LotColumn, MassColumn, M
 
 
 class MoneyColumn(FigureColumn):
-    """An amount of money, as it was settled; the currency stands in the header."""
+    """An amount of money, as it was settled; its currency stands in a column beside it."""
 
     show = staticmethod(format_money)
 
@@ -87,10 +87,16 @@ class ValueTable(BaseTable):
     what = tables.Column(verbose_name="Line", orderable=False, footer="Total")
     formula = tables.Column(verbose_name="How it is reckoned", orderable=False)
     amount = MoneyColumn("Amount", orderable=False, footer=lambda table: format_money(_total(table.data)))
+    currency = tables.Column(
+        accessor="what", verbose_name="Currency", orderable=False, footer=lambda table: table.in_currency
+    )
 
     def __init__(self, data, *, currency: str, **kwargs):
         super().__init__(data, **kwargs)
-        self.columns["amount"].column.unit = currency
+        self.in_currency = currency
+
+    def render_currency(self):
+        return self.in_currency
 
 
 class ClaimsTable(BaseTable):

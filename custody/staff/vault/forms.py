@@ -1,7 +1,5 @@
 """Entries of the vault desk."""
 
-from typing import ClassVar
-
 from django import forms
 
 from custody.actions.move import Passing
@@ -9,8 +7,8 @@ from custody.models import Lot, User
 from custody.queries import holdings
 from custody.terms import Against
 from custody.web.forms import BaseRows, EventForm, GramsField, RowForm, rows_of
-from custody.web.keeping import Keeps, KeepsRows
 from custody.web.lot_field import LotField
+from custody.web.lot_list import LotListField
 
 
 class HandoverForm(EventForm):
@@ -19,6 +17,11 @@ class HandoverForm(EventForm):
     to_person = forms.ModelChoiceField(label="To", queryset=User.objects.none(), empty_label="choose a person")
     to_place = forms.ModelChoiceField(label="Place", queryset=None, to_field_name="code", empty_label="choose a place")
     note = forms.CharField(label="Note", required=False, max_length=300)
+    at_book = LotListField(
+        label="Lots that pass at book, not weighed",
+        required=False,
+        help_text="Scan one after the other; each stands on a line of its own.",
+    )
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
@@ -27,11 +30,11 @@ class HandoverForm(EventForm):
 
 
 class PassingRow(RowForm):
-    """One lot, with its check weighing."""
+    """One lot with its check weighing."""
 
     lot = LotField(label="Lot")
     weighed = GramsField(
-        label="Check weighing, g", what="check weighing", required=False, help_text="Blank: at book, not weighed."
+        label="Weighed, g", what="check weighing", required=False, help_text="Blank: at book, not weighed."
     )
 
     def passing(self, lots: dict[str, Lot]) -> Passing:
@@ -41,12 +44,13 @@ class PassingRow(RowForm):
 
 
 class PassingRows(BaseRows):
-    """The lots of one handover."""
+    """Lots that are weighed as they pass."""
 
-    title = "Lots"
+    title = "Lots that are weighed"
     row_word = "lot"
     add_label = "Add a lot"
-    note = "Scan each lot; Enter moves on."
+    note = "Scan the lot, then let the scale or the hand write its gross; Enter moves on."
+    required = False
 
 
 PassingRowSet = rows_of(PassingRow, PassingRows, extra=8)
@@ -64,7 +68,7 @@ class TakeOverForm(EventForm):
         self.fields["to_person"].queryset = holdings.takers()
 
 
-class GateForm(Keeps, EventForm):
+class GateForm(EventForm):
     """To whom metal leaves and by what right. ``seen`` is the mark of what was shown before."""
 
     party = forms.ModelChoiceField(label="To", queryset=None, to_field_name="code", empty_label="choose a party")
@@ -72,27 +76,11 @@ class GateForm(Keeps, EventForm):
     reason = forms.CharField(
         label="Order or note", required=False, max_length=300, help_text="Like: carrier, order number, seal."
     )
+    lots = LotListField(
+        label="Lots and bars", help_text="Scan one after the other, each on a line of its own; each leaves whole."
+    )
     seen = forms.CharField(widget=forms.HiddenInput, required=False)
 
     def __init__(self, *args, parties, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["party"].queryset = parties
-
-
-class LeavingRow(Keeps, RowForm):
-    """One lot or bar that leaves, whole."""
-
-    lot = LotField(label="Lot or bar")
-
-
-class LeavingRows(KeepsRows, BaseRows):
-    """What leaves."""
-
-    title = "Lots and bars"
-    row_word = "lot"
-    add_label = "Add a lot"
-    note = "Scan each lot or bar; each leaves whole."
-    side: ClassVar[str] = ""
-
-
-LeavingRowSet = rows_of(LeavingRow, LeavingRows, extra=8)

@@ -15,10 +15,10 @@ from custody.queries import gate as queries
 from custody.queries import scope
 from custody.roles import Verb, may
 from custody.staff.vault import tables as vault_tables
-from custody.staff.vault.forms import GateForm, LeavingRowSet
+from custody.staff.vault.forms import GateForm
 from custody.terms import Against, Kind
 from custody.web.access import needs
-from custody.web.lot_field import show_books
+from custody.web.lot_list import lots_in
 from custody.web.panels import Action, Fact, Panel
 from custody.web.seen import seal
 
@@ -30,28 +30,25 @@ LOOK_FIRST = "Look at what it comes to below, then send it out."
 def gate(request: HttpRequest) -> HttpResponse:
     """Lots and bars leave to a party. The first press shows what it comes to; only what was shown can be sent out."""
     viewer = request.user
-    form = GateForm(request.POST or None, parties=scope.parties(viewer))
-    named = [{"lot": lot} for lot in request.GET.getlist("lot")]
-    rows = LeavingRowSet(request.POST or None, prefix="lots", initial=named)
-    found = show_books(rows.forms, viewer)
+    named = "\n".join(request.GET.getlist("lot"))
+    form = GateForm(request.POST or None, initial={"lots": named}, parties=scope.parties(viewer))
     outlook, shown = None, ""
-    if request.method == "POST" and all([form.is_valid(), rows.is_valid(), _all_known(rows, found)]):
-        lots = [found[row.cleaned_data["lot"].strip()] for row in rows.filled]
+    if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
         earlier = queries.dispatches(viewer).filter(request_key=said["request_key"]).first()
         if earlier:
             messages.info(request, f"This form was recorded before, as {earlier.number}. Nothing was recorded twice.")
             return redirect("dispatched", earlier.number)
-        outlook = queries.outlook(lots, said["party"], Against(said["against"]), viewer)
-        shown = seal(said["party"].pk, said["against"], outlook)
-        if "look" not in request.POST and said["seen"] == shown:
-            answer = _send(request, form, rows, lots)
+        lots = lots_in(form, "lots", viewer)
+        if not form.errors:
+            outlook = queries.outlook(lots, said["party"], Against(said["against"]), viewer)
+            shown = seal(said["party"].pk, said["against"], outlook)
+        if outlook and "look" not in request.POST:
+            answer = _send(request, form, lots, shown)
             if answer:
                 return answer
-        elif "look" not in request.POST:
-            form.add_error(None, LOOK_FIRST)
-    context = {"form": form, "rows": rows, "row_sets": [rows], "outlook": outlook, "shown": shown}
-    return render(request, "staff/vault/gate.html", context | _tables(outlook) | {"cancel_url": reverse("vault")})
+    context = {"form": form, "outlook": outlook, "shown": shown, "cancel_url": reverse("vault")}
+    return render(request, "staff/vault/gate.html", context | _tables(outlook))
 
 
 @require_safe
@@ -100,23 +97,12 @@ def issue_one(request: HttpRequest, number: str) -> HttpResponse:
     return redirect("lot", lot.number)
 
 
-def _all_known(rows, found: dict[str, Lot]) -> bool:
-    """Says beside each row that names no lot so; a bar and its own lot number are one lot named twice."""
-    seen: dict[int, str] = {}
-    for row in rows.filled:
-        code = row.cleaned_data["lot"].strip() if row.is_valid() else ""
-        if code and code not in found:
-            row.add_error("lot", f"There is no lot {code[:40]}. Check the number, or scan the label.")
-        elif code and found[code].pk in seen:
-            row.add_error("lot", f"{code} is the same as {seen[found[code].pk]}. Name each lot once.")
-        elif code:
-            seen[found[code].pk] = code
-    return all(row.is_valid() for row in rows.filled)
-
-
-def _send(request: HttpRequest, form: GateForm, rows, lots: list[Lot]) -> HttpResponse | None:
-    """Records the dispatch and then its papers; None where the book refused."""
+def _send(request: HttpRequest, form: GateForm, lots: list[Lot], shown: str) -> HttpResponse | None:
+    """Records the dispatch that was shown, and then its papers; None where it was not shown, or was refused."""
     said = form.cleaned_data
+    if said["seen"] != shown:
+        form.add_error(None, LOOK_FIRST)
+        return None
     try:
         posted = dispatch(
             lots=[lot.number for lot in lots],
@@ -128,20 +114,14 @@ def _send(request: HttpRequest, form: GateForm, rows, lots: list[Lot]) -> HttpRe
             request_key=said["request_key"],
         )
     except Refusal as refusal:
-        _refuse(form, rows, lots, refusal)
+        if refusal.detail.get("lot"):
+            form.add_error("lots", refusal.sentence)
+        else:
+            form.refuse(refusal)
         return None
     messages.success(request, f"Dispatch {posted.number} to {said['party'].name} is recorded.")
     _issue_all(request, Operation.objects.select_related("party").get(pk=posted.id))
     return redirect("dispatched", posted.number)
-
-
-def _refuse(form: GateForm, rows, lots: list[Lot], refusal: Refusal) -> None:
-    about = refusal.detail.get("lot")
-    for row, lot in zip(rows.filled, lots, strict=True):
-        if lot.number == about:
-            row.add_error("lot", refusal.sentence)
-            return
-    form.refuse(refusal)
 
 
 def _issue_all(request: HttpRequest, one: Operation) -> None:

@@ -2,7 +2,6 @@
 
 import django_tables2 as tables
 from django.template.loader import render_to_string
-from django.urls import reverse
 
 from custody.calc.bar_sizes import nominal_size
 from custody.calc.mass import format_grams, format_kilograms
@@ -166,8 +165,8 @@ class OutlookTable(BaseTable):
     what = tables.Column(accessor="lot", verbose_name="What", orderable=False)
     owner = tables.Column(accessor="lot", verbose_name="Owner", orderable=False)
     gross = MassColumn("Gross", accessor="lot__gross_mg", orderable=False)
-    au = MassColumn("Au", accessor="lot__au_mg", orderable=False)
-    ag = MassColumn("Ag", accessor="lot__ag_mg", orderable=False)
+    au = MassColumn("Au", accessor="lot", orderable=False)
+    ag = MassColumn("Ag", accessor="lot", orderable=False)
     obstacle = StatusColumn(verbose_name="Leaves", empty_values=(), orderable=False)
 
     def render_what(self, value):
@@ -176,6 +175,12 @@ class OutlookTable(BaseTable):
 
     def render_owner(self, value):
         return owner_words(value)
+
+    def render_au(self, value):
+        return format_grams(value.au_mg) if value.valued else UNKNOWN
+
+    def render_ag(self, value):
+        return format_grams(value.ag_mg) if value.valued else UNKNOWN
 
     def render_obstacle(self, value):
         return status(value, "stop") if value else status("may leave", "good")
@@ -191,7 +196,7 @@ class ClaimTable(BaseTable):
     before = MassColumn("Before", accessor="before_mg", orderable=False)
     delivered = MassColumn("This dispatch", accessor="delivered_mg", orderable=False)
     after = MassColumn("After", accessor="after_mg", orderable=False)
-    standing = tables.Column(accessor="after_mg", verbose_name="", orderable=False)
+    standing = tables.Column(accessor="after_mg", verbose_name="Its claim is", orderable=False)
 
     def render_standing(self, value):
         return status("enough" if value >= 0 else "too small", "good" if value >= 0 else "stop")
@@ -205,7 +210,7 @@ class CoverTable(BaseTable):
     metal = tables.Column(orderable=False)
     held = MassColumn("Held afterwards", accessor="held_mg", orderable=False)
     owed = MassColumn("Owed", accessor="owed_mg", orderable=False)
-    standing = tables.Column(accessor="over_mg", verbose_name="", orderable=False)
+    standing = tables.Column(accessor="over_mg", verbose_name="What is owed is", orderable=False)
 
     def render_standing(self, value):
         return status("covered" if value >= 0 else "not covered", "good" if value >= 0 else "stop")
@@ -240,7 +245,7 @@ class LeftTable(BaseTable):
             return "no bar"
         if value is None:
             return "not issued yet"
-        return render_to_string("ui/lot.html", {"number": "PDF", "url": reverse("document", args=[value.pk])})
+        return render_to_string("staff/desk/paper.html", {"paper": value})
 
 
 def status(word: str, tone: str) -> str:
