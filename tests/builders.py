@@ -12,8 +12,9 @@ from custody.actions.assay import accept, determine
 from custody.actions.house import add_place, describe_refinery
 from custody.actions.move import Passing, clear, hand_over
 from custody.actions.receive import ParcelEntry, receive
+from custody.actions.work import Make, Take, record_step
 from custody.models import Lot, Operation, Party, Place, Refinery, User
-from custody.terms import Basis, Category, Clearance, Form, PlaceKind
+from custody.terms import Basis, Category, Clearance, Form, Kind, PlaceKind
 from tests import people
 
 PLACES = {
@@ -137,13 +138,28 @@ def handed_over(
     return fresh(lot.number)
 
 
-def ready(*grams: int, by: User | None = None, where: str = "FURNACE-1", **ppm: int) -> list[Lot]:
+def ready(
+    *grams: int, by: User | None = None, where: str = "FURNACE-1", at: datetime | None = None, **ppm: int
+) -> list[Lot]:
     """Lots of one receipt, of so many grams each, valued, released and in the operator's hands."""
     keeper = by or people.otto_operator()
     return [
-        handed_over(released(valued(lot, **ppm)), keeper, where)
-        for lot in received(*(gram * 1000 for gram in grams or (1000,)))
+        handed_over(released(valued(lot, at=at, **ppm), at=at), keeper, where, at=at)
+        for lot in received(*(gram * 1000 for gram in grams or (1000,)), at=at)
     ]
+
+
+def bar(serial: str = "A000001", *, grams: int = 1000, at: datetime | None = None) -> Lot:
+    """A bar of fine gold, cast by the operator from a parcel of its own."""
+    (metal,) = ready(grams, at=at, Au=999_900)
+    posted = record_step(
+        kind=Kind.CAST,
+        inputs=[Take(metal.number)],
+        outputs=[Make(Form.BAR, metal.gross_mg, {"Au": metal.au_mg}, place=place("SHOP").code, serial=serial)],
+        at=at or timezone.now(),
+        by=people.otto_operator(),
+    )
+    return fresh(posted.lots[0])
 
 
 def fresh(number: str) -> Lot:
