@@ -125,7 +125,7 @@ def weights_for(nominal_mg: int, weight_class: WeightClass) -> tuple[Weight, ...
     weights: list[Weight] = []
     for nominal in reversed(NOMINAL_MG):
         count, nominal_mg = divmod(nominal_mg, nominal)
-        weights += [Weight(nominal, weight_class)] * count
+        weights += [Weight(nominal, weight_class) for _ in range(count)]
     return tuple(weights)
 
 

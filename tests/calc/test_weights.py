@@ -56,6 +56,13 @@ def test_weights_make_up_the_load(load):
     assert all(sum(w.nominal_mg == mg for w in weights) <= 2 for mg in NOMINAL_MG[:-1])
 
 
+def test_a_class_needs_only_the_weights_that_the_load_takes():
+    """No weight below 1 g is made in M3, and 12 g need none."""
+    assert [weight.nominal_mg for weight in weights_for(12_000, WeightClass.M3)] == [10_000, 2_000]
+    with pytest.raises(Refused, match=r"0\.500 g is made in class M3"):
+        weights_for(12_500, WeightClass.M3)
+
+
 @pytest.mark.parametrize(
     ("refused", "field"),
     [
