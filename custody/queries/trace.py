@@ -4,21 +4,24 @@ The lot graph (ancestors, descendants) is walked only when asked for: it may gro
 """
 
 from dataclasses import dataclass
+from datetime import date
 from itertools import groupby
 
 from django.db import connection
 
 from custody.errors import Refusal
-from custody.models import Bar, Lot
+from custody.models import Bar, Lot, Operation, Parcel
 from custody.terms import COLUMNS, METALS, OriginKind
 
-# A lot that was emptied traces as it last left: its content is what the last movement took.
+# A lot that was emptied traces as it last left: its content is what the last movement took. One that was cancelled
+# traces as it was: the reversal's line has its amounts with the sign turned.
 _BACK = """
-SELECT c.column_no, o.id, o.kind, coalesce(p.number, 'difference'), coalesce(party.code, ''), coalesce(party.name, ''),
-       coalesce(receipt.number, ''), coalesce(parcel.country, ''), coalesce(parcel.category, ''), c.mg
+SELECT c.column_no, o.kind, coalesce(p.number, 'difference'), coalesce(party.code, ''), coalesce(party.name, ''),
+       coalesce(receipt.number, ''), receipt.day, coalesce(parcel.country, ''), coalesce(parcel.category, ''), c.mg
   FROM custody_lot l JOIN custody_movement last ON last.id = l.last_movement,
-       LATERAL custody_content(l.content_movement,
-           CASE WHEN l.gross_mg > 0 THEN custody_columns(l) ELSE custody_columns(last) END, l.valued) c
+       LATERAL custody_content(l.content_movement, CASE WHEN l.gross_mg > 0 THEN custody_columns(l)
+           ELSE ARRAY(SELECT abs(mg) FROM unnest(custody_columns(last)) WITH ORDINALITY u(mg, i) ORDER BY i) END,
+           l.valued) c
   JOIN custody_origin o ON o.id = c.origin
   LEFT JOIN custody_lot p ON p.id = o.lot_id
   LEFT JOIN custody_parcel parcel ON parcel.lot_id = o.lot_id
@@ -70,27 +73,32 @@ SELECT CASE x.side WHEN 'loss' THEN 'loss' ELSE 'dispatched' END, l.number, NULL
    AND o.kind <> 'reverse' AND NOT EXISTS (SELECT FROM custody_operation r WHERE r.reverses_id = o.id)
 """
 
-# Walks the lot graph one way; what reversed operations did is no longer part of it.
+# Walks the lot graph one way, the nearest lots first, and stops at ``most``; what reversed operations did is no longer
+# part of it.
 _WALK = """
 WITH RECURSIVE walk (id) AS (
     SELECT %(lot)s::bigint
     UNION
     SELECT e.{far} FROM walk w JOIN custody_edge e ON e.{near} = w.id
      WHERE NOT EXISTS (SELECT FROM custody_operation r WHERE r.reverses_id = e.operation_id)
-)
-SELECT l.number FROM walk w JOIN custody_lot l ON l.id = w.id WHERE w.id <> %(lot)s ORDER BY l.id
+), near AS MATERIALIZED (SELECT id FROM walk LIMIT %(most)s)
+SELECT l.number FROM near w JOIN custody_lot l ON l.id = w.id WHERE w.id <> %(lot)s ORDER BY l.id
 """
 
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """So many milligrams of one metal from one origin. ``origin`` is the parcel's lot, or ``difference``."""
+    """So many milligrams of one metal from one origin. ``origin`` is the parcel's lot, or ``difference``.
+
+    For a difference ``receipt`` is the operation that gained it, and party, country and category are empty.
+    """
 
     metal: str
     origin: str
     party: str
     party_name: str
     receipt: str
+    received_on: date
     country: str
     category: str
     mg: int
@@ -140,8 +148,8 @@ def origins_of(lot: Lot) -> list[Share]:
     with connection.cursor() as cursor:
         cursor.execute(_BACK, [lot.pk])
         return [
-            Share(COLUMNS[c], origin, party, name, receipt, country, category, mg, kind == OriginKind.DIFFERENCE)
-            for c, _, kind, origin, party, name, receipt, country, category, mg in cursor.fetchall()
+            Share(COLUMNS[column], *told, difference=kind == OriginKind.DIFFERENCE)
+            for column, kind, *told in cursor.fetchall()
         ]
 
 
@@ -152,7 +160,7 @@ def fates_of(lot: Lot) -> list[Fate]:
     """
     origin = getattr(lot, "origin", None)
     if origin is None:
-        raise Refusal(f"Lot {lot.number} is not a parcel: trace forward from a parcel of a receipt.")
+        raise Refusal(f"Lot {lot.number} is not a parcel: trace it back, or trace forward from a parcel of a receipt.")
     with connection.cursor() as cursor:
         cursor.execute(_FORWARD, {"origin": origin.pk})
         rows = [
@@ -172,26 +180,33 @@ def _losses_by_cause(rows: list[Fate]) -> list[Fate]:
     return sorted(kept, key=lambda row: (COLUMNS.index(row.metal), row.fate, -row.mg, row.lot))
 
 
-def ancestors_of(lot: Lot) -> list[str]:
-    """Numbers of all lots that went into this one, in the order made."""
-    return _walk(lot, near="child_id", far="parent_id")
+def ancestors_of(lot: Lot, *, most: int | None = None) -> list[str]:
+    """Numbers of all lots that went into this one, or the nearest ``most`` of them, in the order made."""
+    return _walk(lot, near="child_id", far="parent_id", most=most)
 
 
-def descendants_of(lot: Lot) -> list[str]:
-    """Numbers of all lots that this one went into, in the order made."""
-    return _walk(lot, near="parent_id", far="child_id")
+def descendants_of(lot: Lot, *, most: int | None = None) -> list[str]:
+    """Numbers of all lots that this one went into, or the nearest ``most`` of them, in the order made."""
+    return _walk(lot, near="parent_id", far="child_id", most=most)
 
 
-def _walk(lot: Lot, *, near: str, far: str) -> list[str]:
+def _walk(lot: Lot, *, near: str, far: str, most: int | None) -> list[str]:
     with connection.cursor() as cursor:
-        cursor.execute(_WALK.format(near=near, far=far), {"lot": lot.pk})
+        # The lot itself is the first of the walk. LIMIT NULL is no limit.
+        wanted = {"lot": lot.pk, "most": None if most is None else most + 1}
+        cursor.execute(_WALK.format(near=near, far=far), wanted)
         return [number for (number,) in cursor.fetchall()]
 
 
-def returned_from(lot: Lot) -> str | None:
-    """The bar's lot that came back over the counter as this parcel; it is no ancestor."""
-    parcel = getattr(lot, "parcel", None)
-    return parcel.returned_from.lot.number if parcel and parcel.returned_from else None
+def returned_bar(lot: Lot) -> Bar | None:
+    """The bar that came back over the counter as this parcel; it is no ancestor."""
+    parcel = Parcel.objects.filter(lot=lot).select_related("returned_from__lot").first()
+    return parcel.returned_from if parcel else None
+
+
+def cancelled_by(lot: Lot) -> Operation | None:
+    """The reversal that cancelled a lot by undoing what made it."""
+    return Operation.objects.filter(reverses=lot.created_by_id).first()
 
 
 def back_document(lot: Lot, *, graph: bool = True) -> dict:
@@ -214,8 +229,7 @@ def back_document(lot: Lot, *, graph: bool = True) -> dict:
     unvalued = [{"origin": s.origin, "gross_mg": s.mg} for s in shares if s.metal == "gross"]
     if unvalued:
         document["unvalued"] = unvalued
-    if returned_from(lot):
-        document["returned_from"] = returned_from(lot)
+    document |= _came_back(lot)
     if graph:
         document["ancestors"] = ancestors_of(lot)
     return document
@@ -236,11 +250,15 @@ def forward_document(lot: Lot, *, graph: bool = True) -> dict:
     unvalued = [{"lot": f.lot, "gross_mg": f.mg} for f in fates if f.metal == "gross"]
     if unvalued:
         document["unvalued"] = unvalued
-    if returned_from(lot):
-        document["returned_from"] = returned_from(lot)
+    document |= _came_back(lot)
     if graph:
         document["descendants"] = descendants_of(lot)
     return document
+
+
+def _came_back(lot: Lot) -> dict:
+    bar = returned_bar(lot)
+    return {"returned_from": bar.lot.number} if bar else {}
 
 
 def _fate_document(fate: Fate) -> dict:

@@ -10,8 +10,8 @@ from django.contrib.auth.forms import AuthenticationForm
 from django.core.exceptions import PermissionDenied
 from django.shortcuts import render
 from django.urls import path
-from django.utils.safestring import mark_safe
 
+from custody.documents import flow
 from custody.web.forms import (
     BaseForm,
     BaseRows,
@@ -27,16 +27,25 @@ from custody.web.tables import BaseTable, FinenessColumn, LotColumn, MassColumn,
 
 AT = datetime(2024, 1, 31, 14, 5, tzinfo=UTC)
 TONES = {"released": "good", "awaiting release": "wait", "held": "stop", "consumed": "plain"}
-FLOW = mark_safe(
-    '<svg xmlns="http://www.w3.org/2000/svg" width="660" height="150" viewBox="0 0 660 150" role="img" '
-    'aria-label="Two parcels flow into one melt, one bar and slag">'
-    '<g class="edge"><path fill="none" d="M150 35 L245 70 M150 115 L245 80 M385 70 L490 35 M385 80 L490 115"/></g>'
-    '<g class="node origin"><rect x="10" y="10" width="140" height="50"/><text x="24" y="40">L-1 dore</text></g>'
-    '<g class="node origin"><rect x="10" y="90" width="140" height="50"/><text x="24" y="120">L-2 scrap</text></g>'
-    '<g class="node"><rect x="245" y="50" width="140" height="50"/><text x="260" y="80">L-3 melt</text></g>'
-    '<g class="node bar"><rect x="490" y="10" width="160" height="50"/><text x="504" y="40">bar A000001</text></g>'
-    '<g class="node loss"><rect x="490" y="90" width="160" height="50"/><text x="504" y="120">slag 8.500 g</text></g>'
-    "</svg>"
+FLOW = flow.svg(
+    flow.layout(
+        [
+            flow.Node("a", ("L-1", "doré"), "parcel", 0),
+            flow.Node("b", ("L-2", "scrap"), "parcel", 0),
+            flow.Node("m", ("L-3", "melt"), "lot", 1),
+            flow.Node("bar", ("A000001", "L-4"), "bar", 2),
+            flow.Node("s", ("slag",), "loss", 2),
+        ],
+        [
+            flow.Link("a", "m", 800_000),
+            flow.Link("b", "m", 450_000),
+            flow.Link("m", "bar", 1_000_000),
+            flow.Link("m", "s", 250_000),
+        ],
+    ),
+    title="Two parcels flow into one melt, one bar and slag",
+    desc="L-1 to L-3; L-2 to L-3; L-3 to A000001; L-3 to slag",
+    key="picture",
 )
 
 
