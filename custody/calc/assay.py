@@ -15,6 +15,9 @@ from custody.calc.refusals import Refused
 from custody.calc.rounding import half_even
 from custody.terms import PPM
 
+#: Parts of silver to one of gold that part well: 2.5 (Beringer, p. 146); ISO 11426 takes 2.3 to 3.
+INQUARTATION = Fraction(5, 2)
+
 
 @dataclass(frozen=True, slots=True)
 class Charge:
@@ -102,6 +105,20 @@ def fire_assay(charges: Sequence[Charge], proofs: Sequence[Proof] = ()) -> FireA
         mean_ppm=mean_ppm(results),
         spread_ppm=max(results) - min(results),
     )
+
+
+def silver_to_add_ug(sample_ug: int, gold_ppm: int, silver_ppm: int = 0, *, ratio: Fraction = INQUARTATION) -> int:
+    """Micrograms of silver to add to a piece so that it holds ``ratio`` parts of silver to one of gold.
+
+    Gold times ratio, less the silver that is there already (Beringer, p. 146-148), rounded half to even; zero where
+    there is enough. Raises Refused for an empty sample, and for finenesses below 0 or above 1000 per mille together.
+    """
+    if sample_ug <= 0:
+        raise Refused("The sample of an assay weighs more than zero.", field="sample")
+    if min(gold_ppm, silver_ppm) < 0 or gold_ppm + silver_ppm > PPM:
+        raise Refused("Gold and silver together are between 0 and 1000 per mille.", field="fineness")
+    wanted = sample_ug * (ratio * gold_ppm - silver_ppm) / PPM
+    return max(half_even(wanted.numerator, wanted.denominator), 0)
 
 
 def mean_ppm(results: Sequence[int]) -> int:

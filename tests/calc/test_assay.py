@@ -1,5 +1,7 @@
 """Fire assay against the worked examples of a handbook."""
 
+from fractions import Fraction
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -12,6 +14,7 @@ from custody.calc.assay import (
     mean_ppm,
     mean_surcharge_ug,
     parse_milligrams,
+    silver_to_add_ug,
 )
 from custody.calc.refusals import Refused
 from tests.calc.published import cases
@@ -61,6 +64,17 @@ def test_a_surcharge_that_hits_proof_and_sample_alike_is_taken_out(fine, surchar
     assert fire_assay([sample], [proof]).mean_ppm == fine * 2
 
 
+@pytest.mark.parametrize("case", cases("assay", "silver_to_add"))
+def test_silver_to_add(case):
+    assert silver_to_add_ug(case["sample_ug"], case["gold_ppm"], case["silver_ppm"]) == case["add_ug"]
+
+
+def test_silver_to_add_by_another_ratio():
+    """100 g of 750 gold and 100 silver at 3 to 1: 225 less 10."""
+    assert silver_to_add_ug(100_000, 750_000, 100_000, ratio=Fraction(3)) == 215_000
+    assert silver_to_add_ug(100_000, 100_000, 800_000) == 0
+
+
 @pytest.mark.parametrize(
     ("refused", "field"),
     [
@@ -72,6 +86,9 @@ def test_a_surcharge_that_hits_proof_and_sample_alike_is_taken_out(fine, surchar
         (lambda: Proof(1, 0), "proof"),
         (lambda: Proof(1, 1, purity_ppm=0), "purity"),
         (lambda: Proof(1, 1, purity_ppm=1_000_001), "purity"),
+        (lambda: silver_to_add_ug(0, 1), "sample"),
+        (lambda: silver_to_add_ug(1, -1), "fineness"),
+        (lambda: silver_to_add_ug(1, 600_000, 400_001), "fineness"),
         (lambda: fire_assay([Charge(500_000, 500_100)]), "cornet"),
         (lambda: fire_assay([Charge(500_000, 10)], [Proof(500_000, 500_100)]), "cornet"),
     ],
