@@ -1,7 +1,8 @@
 """The balance of a span of local days: what was there, what came, what went and how, what is there.
 
-Opening and closing are summed from the lots' own movements, the rest from the lines that cross the book's edge; that
-both agree is I1 for the whole span.
+Opening and closing are reckoned back from what the lots hold now by their own movements since; the rest are the lines
+that cross the book's edge. That both agree is I1 for the whole span. A month just over is a short way back, however
+long the book.
 """
 
 from dataclasses import dataclass, field
@@ -11,26 +12,28 @@ from django.db import connection
 
 from custody.terms import COLUMNS, Addition, Cause
 
-_SUMS = ", ".join(f"coalesce(sum({{sign}} * m.{column}_mg), 0)::bigint" for column in (c.lower() for c in COLUMNS))
+_MASSES = [f"{column.lower()}_mg" for column in COLUMNS]
+_SUMS = ", ".join(f"sum({mass})::bigint" for mass in _MASSES)
 
-# What lots hold at the end of a day: what they were given less what was taken from them.
-_HELD = f"""
-SELECT {_SUMS.format(sign="(CASE m.side WHEN 'out' THEN 1 ELSE -1 END)")}
-  FROM custody_movement m JOIN custody_operation o ON o.id = m.operation_id
- WHERE m.lot_id IS NOT NULL AND o.day {{until}} %s
-"""
-
-_UNVALUED = """
-SELECT coalesce(sum(CASE m.side WHEN 'out' THEN m.gross_mg ELSE -m.gross_mg END), 0)::bigint
-  FROM custody_movement m JOIN custody_operation o ON o.id = m.operation_id
- WHERE m.lot_id IS NOT NULL AND NOT m.valued AND o.day <= %s
-"""
-
-_CROSSED = f"""
-SELECT m.side, m.what, {_SUMS.format(sign="1")}
-  FROM custody_movement m JOIN custody_operation o ON o.id = m.operation_id
- WHERE m.lot_id IS NULL AND o.day BETWEEN %s AND %s
- GROUP BY m.side, m.what
+# One statement, so that an operation recorded meanwhile is in all of it or in none. Lots' lines count what they gave to
+# their lots; the lots not valued at the end of the span come by number.
+_BALANCE = f"""
+WITH since AS (
+    SELECT o.day > %(last)s AS later, m.lot_id, m.side, m.what, m.valued, {", ".join(f"m.{mass}" for mass in _MASSES)}
+      FROM custody_operation o JOIN custody_movement m ON m.operation_id = o.id WHERE o.day >= %(first)s
+)
+SELECT 'now', '', '', {_SUMS} FROM custody_lot WHERE gross_mg > 0
+UNION ALL
+SELECT CASE WHEN later THEN 'later' ELSE 'span' END, side, '', {_SUMS}
+  FROM since WHERE lot_id IS NOT NULL GROUP BY later, side
+UNION ALL
+SELECT 'crossed', side, what, {_SUMS} FROM since WHERE lot_id IS NULL AND NOT later GROUP BY side, what
+UNION ALL
+(SELECT 'unvalued', '', l.number, sum(u.mg)::bigint, 0, 0, 0, 0, 0
+  FROM (SELECT id, gross_mg AS mg FROM custody_lot WHERE gross_mg > 0 AND NOT valued
+        UNION ALL SELECT lot_id, CASE side WHEN 'out' THEN -gross_mg ELSE gross_mg END
+                    FROM since WHERE later AND lot_id IS NOT NULL AND NOT valued) u JOIN custody_lot l ON l.id = u.id
+ GROUP BY l.id HAVING sum(u.mg) <> 0 ORDER BY l.id)
 """
 
 
@@ -55,32 +58,44 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Balance:
-    """The columns of a span, and the gross of lots not valued at its end (listed apart)."""
+    """The columns of a span, and the lots not valued at its end by number, with their gross (listed apart)."""
 
     first: date
     last: date
     columns: dict[str, Column]
-    unvalued_gross: int
+    unvalued: dict[str, int]
+
+    @property
+    def unvalued_gross(self) -> int:
+        """Gross of the lots not valued at the end, milligrams; it is part of the closing gross."""
+        return sum(self.unvalued.values())
 
 
 def balance(first: date, last: date) -> Balance:
     """The balance of the local days ``first`` to ``last``, both included, milligrams."""
-    columns = {name: Column() for name in COLUMNS}
+    found = Balance(first, last, {name: Column() for name in COLUMNS}, {})
     with connection.cursor() as cursor:
-        for moment, until, day in (("opening", "<", first), ("closing", "<=", last)):
-            cursor.execute(_HELD.format(until=until), [day])
-            for name, mg in zip(COLUMNS, cursor.fetchone(), strict=True):
-                setattr(columns[name], moment, mg)
-        cursor.execute(_CROSSED, [first, last])
-        for side, what, *sums in cursor.fetchall():
+        cursor.execute(_BALANCE, {"first": first, "last": last})
+        for part, side, what, *sums in cursor.fetchall():
+            if part == "unvalued":
+                found.unvalued[what] = sums[0]
+                continue
             for name, mg in zip(COLUMNS, sums, strict=True):
-                _book(columns[name], side, what, mg)
-        cursor.execute(_UNVALUED, [last])
-        unvalued = cursor.fetchone()[0]
-    return Balance(first, last, columns, unvalued)
+                _book(found.columns[name], part, side, what, mg or 0)
+    return found
 
 
-def _book(column: Column, side: str, what: str, mg: int) -> None:
+def _book(column: Column, part: str, side: str, what: str, mg: int) -> None:
+    if part == "crossed":
+        _book_crossed(column, side, what, mg)
+        return
+    given = mg if part == "now" or side == "in" else -mg
+    column.opening += given
+    if part != "span":
+        column.closing += given
+
+
+def _book_crossed(column: Column, side: str, what: str, mg: int) -> None:
     if side == "in" or what == Addition.VALUATION:
         column.received += mg
     elif side == "add":
@@ -90,7 +105,7 @@ def _book(column: Column, side: str, what: str, mg: int) -> None:
     elif what == Cause.DIFFERENCE:
         column.differences -= mg
     elif mg:
-        column.losses[what] = column.losses.get(what, 0) + mg
+        column.losses[what] = mg
 
 
 def balance_document(first: date, last: date) -> dict:
@@ -104,6 +119,7 @@ def balance_document(first: date, last: date) -> dict:
         "gross": metals.pop("gross"),
         "metals": metals,
         "unvalued_gross": found.unvalued_gross,
+        "unvalued": [{"lot": lot, "gross_mg": mg} for lot, mg in found.unvalued.items()],
     }
 
 
@@ -113,7 +129,7 @@ def _column_document(column: Column) -> dict:
         "received": column.received,
         "added": column.added,
         "dispatched": column.dispatched,
-        "losses": {cause: mg for cause, mg in sorted(column.losses.items()) if mg},
+        "losses": dict(sorted(column.losses.items())),
         "differences": column.differences,
         "closing": column.closing,
     }

@@ -6,7 +6,7 @@ is outside a viewer's scope is not there (404), whoever guesses its number.
 
 from django.db.models import QuerySet
 
-from custody.models import Bar, Document, Lot, Operation, Party, Settlement, User
+from custody.models import Bar, Document, Lot, Operation, Party, Period, Settlement, User
 from custody.roles import Verb, may
 from custody.terms import DocumentKind, Kind
 
@@ -76,3 +76,15 @@ def documents(viewer: User) -> QuerySet[Document]:
     if _reads_all(viewer):
         return Document.objects.all()
     return Document.objects.filter(party_id=_own_party(viewer) or 0, kind__in=CUSTOMER_PAPERS)
+
+
+def people(viewer: User) -> QuerySet[User]:
+    """Logins that the viewer may see: a manager every one, staff those of the house, a customer its own."""
+    if viewer.is_active and may(viewer.roles, Verb.MANAGE_PEOPLE):
+        return User.objects.all()
+    return User.objects.filter(party__isnull=True) if _reads_all(viewer) else User.objects.filter(pk=viewer.pk)
+
+
+def periods(viewer: User) -> QuerySet[Period]:
+    """Months of the book that the viewer may see."""
+    return Period.objects.all() if _reads_all(viewer) else Period.objects.none()

@@ -37,7 +37,9 @@ class Command(ReadyCommand):
             self.stdout.write(f"{name}, g")
             for word in ("opening", "received", "added", "dispatched", "losses", "differences", "closing"):
                 self._tell(word, column[word])
-        self.stdout.write(f"unvalued, gross {format_grams(found['unvalued_gross']):>20}")
+        self.stdout.write(f"not valued, gross, g{format_grams(found['unvalued_gross']):>30}")
+        for lot in found["unvalued"]:
+            self.stdout.write(f"  {lot['lot']:30}{format_grams(lot['gross_mg']):>18}")
 
     def _tell(self, word, value):
         if isinstance(value, dict):

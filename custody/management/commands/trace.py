@@ -41,6 +41,11 @@ class Command(ReadyCommand):
                 self.stdout.write(f"  {format_grams(row['mg']):>16} g  {words}")
             if found.get("difference_mg"):
                 self.stdout.write(f"  {format_grams(found['difference_mg']):>16} g  difference")
+        for row in answer.get("unvalued", []):
+            words = row.get("origin") or row["lot"]
+            self.stdout.write(f"  {format_grams(row['gross_mg']):>16} g  gross, not valued: {words}")
+        if "returned_from" in answer:
+            self.stdout.write(f"Came back over the counter as this parcel: {answer['returned_from']}")
         for key in ("ancestors", "descendants"):
             if key in answer:
-                self.stdout.write(f"{len(answer[key])} {key}: {' '.join(answer[key])}")
+                self.stdout.write(f"{len(answer[key])} {key} {' '.join(answer[key])}".rstrip())
