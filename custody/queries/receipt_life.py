@@ -6,7 +6,7 @@ from django.db.models import Sum
 
 from custody.calc.rounding import half_even
 from custody.models import Determination, Edge, Lot, Movement, Operation, Origin, Parcel
-from custody.queries.settling import standing_settlement, unvalued_lots
+from custody.queries.settling import MAY_WAIT, standing_settlement, unvalued_lots
 from custody.terms import METALS, PPM, Form, Kind, Side
 
 
@@ -71,7 +71,7 @@ def settlement_words(receipt: Operation) -> tuple[str, str]:
         return f"settled by {settlement.number}", settlement.number
     if hasattr(receipt, "reversed_by"):
         return "nothing to settle: the receipt is reversed", ""
-    waiting = len(unvalued_lots(receipt))
+    waiting = sum(lot.form not in MAY_WAIT for lot in unvalued_lots(receipt))
     if waiting:
         return f"waits: {waiting} lot{'s' if waiting > 1 else ''} not valued yet", ""
     return "to be settled", ""

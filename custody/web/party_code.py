@@ -11,6 +11,6 @@ class PartyCodeField(forms.RegexField):
             "label": "Code",
             "max_length": 30,
             "help_text": "Short, for lists and labels: P-17. It never changes.",
-            "error_messages": {"invalid": "A code has no spaces and no / ? # % or \\. Write it like P-17."},
+            "error_messages": {"invalid": "A code has no spaces and no / ? # %% or \\. Write it like P-17."},
         }
         super().__init__(r"^[^\s/?#%\\]{1,30}\Z", **told | kwargs)
