@@ -65,7 +65,7 @@ class DecideTable(BaseTable):
     receipt = tables.Column(empty_values=(), verbose_name="Receipt, party", orderable=False)
     form = tables.Column(accessor="get_form_display", orderable=False)
     gross_mg = MassColumn("Gross", orderable=False)
-    origin = tables.Column(empty_values=(), verbose_name="Declared origin", orderable=False)
+    declared_origin = tables.Column(empty_values=(), orderable=False)
     declared = FinenessColumn("Declared Au", accessor="parcel__declared_au_ppm", orderable=False)
     reason = tables.Column(verbose_name="Last reason", orderable=False)
 
@@ -82,7 +82,7 @@ class DecideTable(BaseTable):
             return UNKNOWN
         return render_to_string("staff/clearance/receipt.html", {"receipt": record.receipt})
 
-    def render_origin(self, record):
+    def render_declared_origin(self, record):
         return origin_words(record) or UNKNOWN
 
 
