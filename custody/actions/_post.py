@@ -17,6 +17,7 @@ from custody.errors import Busy, Refusal, refusal_named
 
 #: A lot that somebody else works on is waited for this long, then refused as busy.
 LOCK_TIMEOUT = "10s"
+_PATIENTLY = "FROM set_config('lock_timeout', %s, true)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +73,7 @@ def post_in_transaction(request: dict[str, Any]) -> Posted:
         body["request_key"] = str(body["request_key"])
         body.setdefault("request_sha256", fingerprint(body))
     with connection.cursor() as cursor:
-        cursor.execute(f"SET LOCAL lock_timeout = '{LOCK_TIMEOUT}'")
-        cursor.execute("SELECT custody_post(%s)", [Jsonb(body)])
+        cursor.execute(f"SELECT custody_post(%s) {_PATIENTLY}", [Jsonb(body), LOCK_TIMEOUT])
         answer = cursor.fetchone()[0]
         answer = json.loads(answer) if isinstance(answer, str) else answer
     return Posted(answer["id"], answer["number"], tuple(answer["lots"]), answer["replayed"])
@@ -83,8 +83,7 @@ def call(function: str, *arguments: Any) -> Any:
     """Calls another of the ledger's functions inside the caller's transaction and gives its answer."""
     marks = ", ".join(["%s"] * len(arguments))
     with refusals(), connection.cursor() as cursor:
-        cursor.execute(f"SET LOCAL lock_timeout = '{LOCK_TIMEOUT}'")
-        cursor.execute(f"SELECT {function}({marks})", list(arguments))
+        cursor.execute(f"SELECT {function}({marks}) {_PATIENTLY}", [*arguments, LOCK_TIMEOUT])
         return cursor.fetchone()[0]
 
 
