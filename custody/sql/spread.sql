@@ -102,7 +102,11 @@ END $$;
 CREATE FUNCTION custody_apportion(total bigint, weights bigint[]) RETURNS bigint[]
 LANGUAGE sql IMMUTABLE SET search_path = public, pg_temp AS $$
     WITH whole AS (SELECT sum(w)::bigint AS t FROM unnest(weights) w),
-         floors AS (SELECT i, custody_floor_share(w, total, t) AS share, custody_rest_share(w, total, t) AS rest
+         -- The total may be more than the weights sum to: the larger says whether the product fits 64 bits.
+         floors AS (SELECT i, CASE WHEN greatest(t, total) <= 3000000000 THEN w * total / t
+                                   ELSE div(w::numeric * total, t)::bigint END AS share,
+                           CASE WHEN greatest(t, total) <= 3000000000 THEN w * total % t
+                                ELSE mod(w::numeric * total, t)::bigint END AS rest
                       FROM whole, unnest(weights) WITH ORDINALITY u(w, i)),
          ranked AS (SELECT i, share, row_number() OVER (ORDER BY rest DESC, i) AS place FROM floors)
     SELECT array_agg(share + (place <= total - (SELECT sum(share) FROM floors))::int ORDER BY i) FROM ranked
