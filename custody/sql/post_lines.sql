@@ -103,6 +103,11 @@ BEGIN
                                    'missing_mg', taken[i] - book[i]));
         END IF;
     END LOOP;
+    IF book[2] + book[3] + book[4] + book[5] + book[6] - taken[2] - taken[3] - taken[4] - taken[5] - taken[6]
+            > book[1] - taken[1] THEN
+        PERFORM custody_refuse('metals_over_gross', format('What is left of %s would be more metal than mass.', l.number),
+            jsonb_build_object('lot', 'what is left of ' || l.number, 'gross_mg', book[1] - taken[1]));
+    END IF;
     RETURN ROW('in', l.id, l.number, '', '', taken, taken = book, l.valued, entry)::custody_line;
 END $$;
 
