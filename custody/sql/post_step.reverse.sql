@@ -5,4 +5,6 @@ DROP FUNCTION custody_record(custody_operation, custody_line[], custody_lot[], c
 DROP FUNCTION custody_gather_gains(custody_operation, custody_line[], int);
 DROP TYPE custody_gains;
 DROP FUNCTION custody_lost_since(text);
+DROP FUNCTION custody_last_recovery(text);
+DROP FUNCTION custody_lock_losses(boolean);
 DROP FUNCTION custody_of_run(custody_operation, jsonb, custody_lot[], custody_line[]);

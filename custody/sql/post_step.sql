@@ -40,16 +40,34 @@ BEGIN
     RETURN op;
 END $$;
 
+-- A recovery counts what was lost before it: it waits for the losses under way, and they for it. After the lots.
+CREATE FUNCTION custody_lock_losses(alone boolean) RETURNS void
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+BEGIN
+    IF alone THEN
+        PERFORM pg_advisory_xact_lock(1055, 1);
+    ELSE
+        PERFORM pg_advisory_xact_lock_shared(1055, 1);
+    END IF;
+END $$;
+
+-- The last standing recovery from losses by a cause; a reversal's turned sign is none.
+CREATE FUNCTION custody_last_recovery(of_cause text) RETURNS bigint
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT max(r.id) FROM custody_movement r JOIN custody_operation o ON o.id = r.operation_id
+     WHERE r.side = 'loss' AND r.what = of_cause AND least(r.au_mg, r.ag_mg, r.pt_mg, r.pd_mg, r.cu_mg) < 0
+       AND o.kind <> 'reverse' AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = o.id)
+$$;
+
 -- Metal recovered after all from a declared loss carries the origins lost there since the last recovery.
 CREATE FUNCTION custody_lost_since(of_cause text)
 RETURNS TABLE (column_no smallint, origin bigint, mg bigint)
 LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
     SELECT t.column_no, t.origin, sum(t.mg)::bigint
       FROM custody_movement m, LATERAL custody_content(m.id, custody_columns(m), true) t
-     WHERE m.side = 'loss' AND m.what = of_cause AND m.gross_mg >= 0
-       AND m.id > coalesce((SELECT max(r.id) FROM custody_movement r
-             WHERE r.side = 'loss' AND r.what = of_cause AND least(r.au_mg, r.ag_mg, r.pt_mg, r.pd_mg, r.cu_mg) < 0), 0)
-       AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = m.operation_id)
+     WHERE m.side = 'loss' AND m.what = of_cause AND m.id > coalesce(custody_last_recovery(of_cause), 0)
+       AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.id = m.operation_id AND x.kind = 'reverse'
+                          OR x.reverses_id = m.operation_id)
      GROUP BY t.column_no, t.origin
 $$;
 
@@ -82,7 +100,8 @@ BEGIN
                 line.amounts[c] := line.amounts[c] + excess[c];
                 CONTINUE WHEN line.amounts[c] = 0;
                 back := custody_apportion(-line.amounts[c], found_lost.mgs);
-                recovered[c] := ROW(found_lost.origins, back)::custody_pool;
+                recovered[c] := ROW((SELECT array_agg(o ORDER BY o) FROM unnest(found_lost.origins, back) u(o, mg) WHERE mg > 0),
+                    (SELECT array_agg(mg ORDER BY o) FROM unnest(found_lost.origins, back) u(o, mg) WHERE mg > 0))::custody_pool;
                 FOR i IN 1..cardinality(back) LOOP
                     g.columns := g.columns || (c - 1);
                     g.origins := g.origins || found_lost.origins[i];
@@ -129,7 +148,8 @@ BEGIN
     FOREACH m IN ARRAY taken LOOP
         sole := CASE WHEN m.origin_id = sole AND cardinality(g.columns) = 0 THEN sole END;
     END LOOP;
-    IF sole IS NULL THEN
+    -- What leaves by the gate stays with its in lines; nothing else shares it.
+    IF sole IS NULL AND op.kind <> 'dispatch' THEN
         pools := custody_pool_of(taken, g.columns, g.origins, g.mgs);
         IF (pools[1]).origins IS NOT NULL THEN
             -- Unvalued: origins go by gross, and flux takes part in their proportion.
@@ -175,6 +195,7 @@ DECLARE
     base bigint[];
     makes int := 0;
     contents int := 0;
+    recovers boolean := false;
     continues boolean := op.kind = 'difference';
 BEGIN
     IF jsonb_array_length(wants) = 0 THEN
@@ -211,8 +232,14 @@ BEGIN
         contents := contents + (line.detail ->> 'form' = 'in process')::int;
     END LOOP;
     FOR i IN 1..coalesce(jsonb_array_length(request -> 'losses'), 0) LOOP
-        losses := losses || custody_read_loss(rule, request -> 'losses' -> (i - 1));
+        line := custody_read_loss(rule, request -> 'losses' -> (i - 1));
+        losses := losses || line;
+        recovers := recovers OR line.what <> 'measurement difference' AND least(line.amounts[2], line.amounts[3],
+            line.amounts[4], line.amounts[5], line.amounts[6]) < 0;
     END LOOP;
+    IF cardinality(losses) > 0 THEN
+        PERFORM custody_lock_losses(recovers);
+    END IF;
     IF op.kind = 'dispatch' THEN
         IF op.party_id IS NULL OR cardinality(rest || losses) > 0 THEN
             PERFORM custody_refuse('dispatch', 'A dispatch names a party and has no outputs.', '{}');
@@ -224,10 +251,12 @@ BEGIN
     ELSIF makes = 0 AND op.kind NOT IN ('discharge', 'finish', 'sample', 'draw') THEN
         PERFORM custody_refuse('no_outputs', format('A %s makes at least one lot.', op.kind), '{}');
     END IF;
-    IF op.kind IN ('charge', 'draw', 'finish') THEN
-        op := custody_of_run(op, request, lots, ARRAY(SELECT r FROM unnest(rest) r WHERE r.side = 'out'));
-    ELSIF contents > 0 AND NOT continues THEN
+    IF contents > 0 AND op.kind <> 'charge' AND NOT continues THEN
         PERFORM custody_refuse('run', 'Only a charge makes a content in process.', '{}');
+    ELSIF op.kind = 'finish' AND NOT (ins[1]).whole THEN
+        PERFORM custody_refuse('run', 'A finish takes the whole content.', '{}');
+    ELSIF op.kind IN ('charge', 'draw', 'finish') THEN
+        op := custody_of_run(op, request, lots, ARRAY(SELECT r FROM unnest(rest) r WHERE r.side = 'out'));
     END IF;
     PERFORM custody_check_balance(op, ins || rest || losses);
     base := custody_sum(ins || rest, ARRAY['in', 'add']);
