@@ -28,6 +28,11 @@ BEGIN
             custody_half_even(l.gross_mg::numeric * d.pt_ppm, 1000000),
             custody_half_even(l.gross_mg::numeric * d.pd_ppm, 1000000),
             custody_half_even(l.gross_mg::numeric * d.cu_ppm, 1000000)];
+        IF fine[1] + fine[2] + fine[3] + fine[4] + fine[5] > l.gross_mg THEN
+            -- All metal and no rest, each rounded up: the largest remainders keep them within the gross.
+            fine := (custody_apportion(l.gross_mg, ARRAY[d.au_ppm, d.ag_ppm, d.pt_ppm, d.pd_ppm, d.cu_ppm,
+                1000000 - d.au_ppm - d.ag_ppm - d.pt_ppm - d.pd_ppm - d.cu_ppm]))[1:5];
+        END IF;
     END IF;
     IF least(fine[1], fine[2], fine[3], fine[4], fine[5]) < 0
             OR fine[1] + fine[2] + fine[3] + fine[4] + fine[5] > l.gross_mg THEN
@@ -48,15 +53,21 @@ LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
     SELECT l.* FROM drawn d JOIN custody_lot l ON l.id = d.id WHERE d.id <> of_lot
 $$;
 
--- Gross of samples consumed before the lot was valued: received by the valuation, and lost by it.
+-- Gross of samples consumed before the lot was valued: received by the valuation, and lost by it. Where samples of other
+-- lots were consumed in one step, each lot has its share by what went in.
 CREATE FUNCTION custody_consumed_of(of_lot bigint) RETURNS bigint
 LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
-    SELECT coalesce(sum(m.gross_mg), 0)::bigint FROM custody_movement m
-     WHERE m.side = 'loss' AND m.what = 'sample consumed' AND m.gross_mg > 0
-       AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = m.operation_id)
-       AND m.operation_id IN (
-           SELECT i.operation_id FROM custody_movement i WHERE i.side = 'in' AND NOT i.valued
-              AND i.lot_id IN (SELECT of_lot UNION ALL SELECT s.id FROM custody_samples_of(of_lot) s))
+    SELECT coalesce(sum(custody_half_even(lost.mg * own.mg, whole.mg)), 0)::bigint
+      FROM (SELECT i.operation_id, sum(i.gross_mg) AS mg FROM custody_movement i
+             WHERE i.side = 'in' AND NOT i.valued
+               AND i.lot_id IN (SELECT of_lot UNION ALL SELECT s.id FROM custody_samples_of(of_lot) s)
+             GROUP BY i.operation_id) own,
+           LATERAL (SELECT sum(m.gross_mg) AS mg FROM custody_movement m
+                     WHERE m.operation_id = own.operation_id AND m.side = 'in') whole,
+           LATERAL (SELECT sum(m.gross_mg) AS mg FROM custody_movement m
+                     WHERE m.operation_id = own.operation_id AND m.side = 'loss' AND m.what = 'sample consumed') lost
+     WHERE lost.mg > 0
+       AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = own.operation_id)
 $$;
 
 CREATE FUNCTION custody_continue(l custody_lot, amounts bigint[]) RETURNS custody_line
@@ -88,6 +99,10 @@ BEGIN
               FROM custody_content(l.content_movement, custody_columns(l), is_valued) t
              WHERE t.column_no = (SELECT k.column_no FROM custody_content(l.content_movement, custody_columns(l),
                                   is_valued) k GROUP BY k.column_no ORDER BY sum(k.mg) DESC, k.column_no LIMIT 1);
+            IF weights.origins IS NULL THEN
+                SELECT ARRAY[origin_id] AS origins, '{1}'::bigint[] AS mgs INTO weights FROM custody_movement
+                 WHERE id = l.content_movement;
+            END IF;
             old_mgs := array_fill(0::bigint, ARRAY[cardinality(weights.origins)]);
         ELSE
             old_mgs := weights.mgs;
@@ -126,17 +141,17 @@ BEGIN
     FOR i IN 1..cardinality(lots) LOOP
         ins := ins || ROW('in', (lots[i]).id, (lots[i]).number, '', '', custody_columns(lots[i]), true, (lots[i]).valued,
                           '{}'::jsonb)::custody_line;
-        share := CASE WHEN i = 1 THEN fine ELSE ARRAY(SELECT custody_half_even(f::numeric * (lots[i]).gross_mg, l.gross_mg)
-                 FROM unnest(fine) WITH ORDINALITY u(f, j) ORDER BY j) END;
-        rest := rest || custody_continue(lots[i], (lots[i]).gross_mg || share);
+        -- A sample's metals follow its gross as a withdrawal's do, so that they stay within it.
+        rest := rest || custody_continue(lots[i], CASE WHEN i = 1 THEN l.gross_mg || fine
+            ELSE custody_withdraw(l.gross_mg || fine, (lots[i]).gross_mg) END);
     END LOOP;
     IF first THEN
         consumed := custody_consumed_of(l.id);
     END IF;
     IF consumed > 0 THEN
+        PERFORM custody_lock_losses(false);
         rest := rest || ROW('loss', NULL, NULL, 'sample consumed', 'consumed before valuation', 0::bigint ||
-            ARRAY(SELECT custody_half_even(f::numeric * consumed, l.gross_mg) FROM unnest(fine) WITH ORDINALITY u(f, j)
-                  ORDER BY j), false, true, '{}'::jsonb)::custody_line;
+            (custody_withdraw(l.gross_mg || fine, consumed))[2:6], false, true, '{}'::jsonb)::custody_line;
     END IF;
     share := custody_sum(rest, ARRAY['out', 'loss']);
     pools := custody_receive_metal(op, l, share, NOT first);
@@ -148,22 +163,68 @@ BEGIN
     RETURN custody_seal(op, cardinality(ins) + cardinality(rest));
 END $$;
 
--- The open run's content from which this lot was drawn, both unused since; NULL otherwise.
+-- The open run's content from which this lot was drawn, both unused since; NULL otherwise. A valuation is no use, and
+-- what was reversed neither.
 CREATE FUNCTION custody_drawn_from(l custody_lot) RETURNS text
 LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
     SELECT c.number FROM custody_operation o
       JOIN custody_run r ON r.id = o.run_id AND r.finished_by_id IS NULL
       JOIN custody_movement i ON i.operation_id = o.id AND i.side = 'in'
-      JOIN custody_lot c ON c.id = i.lot_id AND c.id = r.content_id AND c.last_movement = i.id
-      JOIN custody_movement m ON m.id = l.last_movement AND m.operation_id = o.id
+      JOIN custody_lot c ON c.id = i.lot_id AND c.id = r.content_id AND c.gross_mg > 0
      WHERE o.id = l.created_by_id AND o.kind = 'draw'
+       AND NOT EXISTS (SELECT FROM custody_movement u JOIN custody_operation k ON k.id = u.operation_id
+                        WHERE u.lot_id IN (c.id, l.id) AND u.id > i.id AND k.id <> o.id AND k.kind NOT IN ('value', 'reverse')
+                          AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = k.id))
 $$;
+
+-- The lots that a valuation touches, the valued one first: with an unvalued lot its samples, with a drawn one the content.
+CREATE FUNCTION custody_valued_together(lot_number text) RETURNS text[]
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT ARRAY[lot_number] || coalesce((SELECT CASE WHEN l.valued THEN array_remove(ARRAY[custody_drawn_from(l)], NULL)
+            ELSE ARRAY(SELECT s.number::text FROM custody_samples_of(l.id) s WHERE s.gross_mg > 0 AND NOT s.valued
+                        ORDER BY s.id) END
+      FROM custody_lot l WHERE l.number = lot_number), '{}')
+$$;
+
+-- Whether a second assay corrects what was received: the lot is one receipt's alone, out of no run, its origins known.
+CREATE FUNCTION custody_corrects_receipt(l custody_lot) RETURNS boolean
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT l.receipt_id IS NOT NULL
+       AND (SELECT kind FROM custody_operation WHERE id = l.created_by_id) NOT IN ('charge', 'draw', 'finish')
+       AND (l.au_mg + l.ag_mg + l.pt_mg + l.pd_mg + l.cu_mg > 0
+            OR (SELECT origin_id FROM custody_movement WHERE id = l.content_movement) IS NOT NULL)
+$$;
+
+-- What moves between a drawn lot and its content when the drawn lot is assayed: what stays in the content, and as gap what
+-- the content lacks (a gain, negative) or cannot hold within its gross (a loss).
+CREATE FUNCTION custody_move_metal(content custody_lot, drawn custody_lot, fine bigint[], OUT left_in bigint[],
+    OUT gap bigint[])
+LANGUAGE plpgsql STABLE SET search_path = public, pg_temp AS $$
+DECLARE
+    back bigint[] := '{0,0,0,0,0}';
+    over bigint[];
+BEGIN
+    left_in := custody_columns(content);
+    gap := '{0,0,0,0,0,0}';
+    FOR c IN 2..6 LOOP
+        back[c - 1] := greatest((custody_columns(drawn))[c] - fine[c - 1], 0);
+        left_in[c] := left_in[c] + (custody_columns(drawn))[c] - fine[c - 1];
+        gap[c] := least(left_in[c], 0);
+        left_in[c] := greatest(left_in[c], 0);
+    END LOOP;
+    IF left_in[2] + left_in[3] + left_in[4] + left_in[5] + left_in[6] > left_in[1] THEN
+        over := custody_apportion(left_in[2] + left_in[3] + left_in[4] + left_in[5] + left_in[6] - left_in[1], back);
+        FOR c IN 2..6 LOOP
+            left_in[c] := left_in[c] - over[c - 1];
+            gap[c] := gap[c] + over[c - 1];
+        END LOOP;
+    END IF;
+END $$;
 
 CREATE FUNCTION custody_post_value(op custody_operation, rule custody_rule, request jsonb) RETURNS jsonb
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
     l custody_lot;
-    content text;
     numbers text[];
     lots custody_lot[];
     fine bigint[];
@@ -172,23 +233,17 @@ DECLARE
     gap bigint[] := '{0,0,0,0,0,0}';
     left_in bigint[];
 BEGIN
-    SELECT * INTO l FROM custody_lot WHERE number = request ->> 'lot';
-    numbers := ARRAY[request ->> 'lot'];
-    IF l.id IS NOT NULL AND NOT l.valued THEN
-        numbers := numbers || ARRAY(SELECT s.number::text FROM custody_samples_of(l.id) s
-                                     WHERE s.gross_mg > 0 AND NOT s.valued ORDER BY s.id);
-    ELSIF l.id IS NOT NULL THEN
-        content := custody_drawn_from(l);
-        numbers := numbers || content;
-        numbers := array_remove(numbers, NULL);
-    END IF;
+    numbers := custody_valued_together(request ->> 'lot');
     lots := custody_lock_lots(numbers);
+    IF numbers <> custody_valued_together(request ->> 'lot') THEN
+        PERFORM custody_refuse('busy', 'Another operation worked one of these lots just now.', '{}');
+    END IF;
     FOR i IN 1..cardinality(lots) LOOP
         PERFORM custody_check_lot(op, lots[i], false);
     END LOOP;
     l := lots[1];
     fine := custody_value_of(op, l, request);
-    IF NOT l.valued OR (content IS NULL AND l.receipt_id IS NOT NULL) THEN
+    IF NOT l.valued OR (cardinality(lots) = 1 AND custody_corrects_receipt(l)) THEN
         RETURN custody_post_first_value(op, lots, fine, NOT l.valued);
     END IF;
     FOR i IN 1..cardinality(lots) LOOP
@@ -196,14 +251,8 @@ BEGIN
                           '{}'::jsonb)::custody_line;
     END LOOP;
     rest := rest || custody_continue(l, l.gross_mg || fine);
-    IF content IS NOT NULL THEN
-        -- A drawn lot's assay moves metal between it and the run's content; only what the content lacks is a gain.
-        left_in := custody_columns(lots[2]);
-        FOR c IN 2..6 LOOP
-            left_in[c] := left_in[c] + (custody_columns(l))[c] - fine[c - 1];
-            gap[c] := least(left_in[c], 0);
-            left_in[c] := greatest(left_in[c], 0);
-        END LOOP;
+    IF cardinality(lots) > 1 THEN
+        SELECT * INTO left_in, gap FROM custody_move_metal(lots[2], l, fine);
         rest := rest || custody_continue(lots[2], left_in);
     ELSE
         FOR c IN 2..6 LOOP
