@@ -263,6 +263,20 @@ ReverseFirst = _refusal(
     base=Conflict,
     field="reverses",
 )
+ContentChanged = _refusal(
+    "ContentChanged",
+    "content_changed",
+    "Lot {lot} took back metal since and is not as this operation left it. Correct the lot by a difference.",
+    base=Conflict,
+    field="reverses",
+)
+RecoveredSince = _refusal(
+    "RecoveredSince",
+    "recovered_since",
+    "What it lost by {cause} was recovered since by {operation}. Reverse {operation} first.",
+    base=Conflict,
+    field="reverses",
+)
 HandedOverSince = _refusal(
     "HandedOverSince",
     "handed_over_since",

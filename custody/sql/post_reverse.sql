@@ -26,24 +26,42 @@ BEGIN
     ELSIF op.reason = '' THEN
         PERFORM custody_refuse('reason_needed', 'A reversal says why.', '{}');
     END IF;
+    -- What used an output since, and was not itself reversed.
     SELECT l.number AS lot, o.number AS operation INTO later
-      FROM custody_movement m JOIN custody_lot l ON l.id = m.lot_id JOIN custody_movement n ON n.id = l.last_movement
-      JOIN custody_operation o ON o.id = n.operation_id
-     WHERE m.operation_id = undone.id AND m.side = 'out' AND l.last_movement <> m.id ORDER BY n.id DESC LIMIT 1;
+      FROM custody_movement m JOIN custody_lot l ON l.id = m.lot_id AND l.last_movement <> m.id
+      JOIN custody_movement n ON n.lot_id = m.lot_id AND n.id > m.id
+      JOIN custody_operation o ON o.id = n.operation_id AND o.kind <> 'reverse'
+     WHERE m.operation_id = undone.id AND m.side = 'out'
+       AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = o.id) ORDER BY n.id DESC LIMIT 1;
     IF FOUND THEN
         PERFORM custody_refuse('reverse_first', format('Reverse %s first: it used lot %s.', later.operation, later.lot),
             jsonb_build_object('operation', later.operation, 'lot', later.lot));
     END IF;
+    SELECT l.number AS lot INTO later FROM custody_movement m JOIN custody_lot l ON l.id = m.lot_id
+     WHERE m.operation_id = undone.id AND m.side = 'out' AND custody_columns(l) <> custody_columns(m) LIMIT 1;
+    IF FOUND THEN
+        PERFORM custody_refuse('content_changed', format('Lot %s took back metal since.', later.lot),
+            jsonb_build_object('lot', later.lot));
+    END IF;
     -- A valuation since then counted what was taken unvalued, consumed samples too: it goes first.
     SELECT l.number AS lot, o.number AS operation INTO later
       FROM custody_movement m, LATERAL custody_sampled_from(m.lot_id) s JOIN custody_lot l ON l.id = s
-      JOIN custody_movement v ON v.lot_id = s AND v.side = 'in' AND NOT v.valued AND v.operation_id > undone.id
+      JOIN custody_movement v ON v.lot_id = s AND v.side = 'in' AND NOT v.valued
       JOIN custody_operation o ON o.id = v.operation_id AND o.kind = 'value'
-     WHERE m.operation_id = undone.id AND m.side = 'in' AND NOT m.valued
+     WHERE m.operation_id = undone.id AND m.side = 'in' AND NOT m.valued AND v.id > m.id
        AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = o.id) ORDER BY o.id DESC LIMIT 1;
     IF FOUND THEN
         PERFORM custody_refuse('reverse_first', format('Reverse %s first: it valued lot %s.', later.operation, later.lot),
             jsonb_build_object('operation', later.operation, 'lot', later.lot));
+    END IF;
+    -- What it lost was recovered since: the recovery goes first, or the same milligrams would be there twice.
+    SELECT m.what AS lot, o.number AS operation INTO later
+      FROM custody_movement m JOIN custody_movement r ON r.id = custody_last_recovery(m.what)
+      JOIN custody_operation o ON o.id = r.operation_id AND o.id <> undone.id
+     WHERE m.operation_id = undone.id AND m.side = 'loss' AND m.what <> 'measurement difference' AND r.id > m.id LIMIT 1;
+    IF FOUND THEN
+        PERFORM custody_refuse('recovered_since', format('Reverse %s first: it recovered what was lost by %s.',
+            later.operation, later.lot), jsonb_build_object('operation', later.operation, 'cause', later.lot));
     END IF;
     SELECT l.number AS lot INTO later FROM custody_movement m JOIN custody_lot l ON l.id = m.lot_id
      WHERE m.operation_id = undone.id AND m.side = 'out'
@@ -67,14 +85,17 @@ DECLARE
     line custody_line;
 BEGIN
     SELECT * INTO l FROM custody_lot WHERE id = m.lot_id;
-    sole := m.origin_id;
+    -- One origin's alone only if what the lot holds now is that origin's too.
+    IF l.gross_mg = 0 OR m.origin_id = (SELECT origin_id FROM custody_movement WHERE id = l.content_movement) THEN
+        sole := m.origin_id;
+    END IF;
     IF sole IS NULL THEN
         FOR vector IN
             SELECT s.column_no, array_agg(s.origin ORDER BY s.origin) AS origins, array_agg(s.mg ORDER BY s.origin) AS mgs
               FROM (SELECT u.column_no, u.origin, sum(u.mg)::bigint AS mg FROM (
                         SELECT * FROM custody_taken(m.id)
                         UNION ALL SELECT * FROM custody_content(l.content_movement, custody_columns(l), l.valued)
-                                   WHERE l.gross_mg > 0 AND NOT m.whole) u GROUP BY 1, 2) s
+                                   WHERE l.gross_mg > 0) u GROUP BY 1, 2) s
              GROUP BY s.column_no
         LOOP
             pools[vector.column_no + 1] := ROW(vector.origins, vector.mgs)::custody_pool;
@@ -102,6 +123,9 @@ DECLARE
     mid bigint;
 BEGIN
     SELECT * INTO undone FROM custody_operation WHERE number = request ->> 'reverses';
+    IF EXISTS (SELECT FROM custody_movement WHERE operation_id = undone.id AND side = 'loss') THEN
+        PERFORM custody_lock_losses(true);
+    END IF;
     PERFORM FROM custody_lot WHERE id IN (SELECT lot_id FROM custody_movement WHERE operation_id = undone.id)
       ORDER BY id FOR UPDATE;
     PERFORM custody_check_reversible(op, undone);
