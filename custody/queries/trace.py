@@ -67,6 +67,16 @@ SELECT CASE WHEN l.gross_mg = 0 THEN 'dispatched' WHEN l.form = 'bar' THEN 'bar'
                                               ELSE custody_columns(last) END)[x.column_no + 1]) AS mg) h
  WHERE (l.gross_mg > 0 OR last_op.kind = 'dispatch') AND (x.column_no = 0) = NOT l.valued AND h.mg <> 0
 UNION ALL
+-- A lot that left whole and holds mass again, for an earlier part of it was given back.
+SELECT 'dispatched', l.number, bar.serial, '', o.number, x.column_no, h.mg
+  FROM lines x JOIN custody_lot l ON l.id = x.lot_id AND l.content_movement <> x.id
+  JOIN custody_movement w ON w.lot_id = l.id AND w.content_before = x.id AND w.whole
+  JOIN custody_operation o ON o.id = w.operation_id AND o.kind = 'dispatch'
+  LEFT JOIN custody_bar bar ON bar.lot_id = l.id AND bar.cancelled_by_id IS NULL,
+       LATERAL (SELECT coalesce(x.held, (custody_columns(w))[x.column_no + 1]) AS mg) h
+ WHERE (x.column_no = 0) = NOT w.valued AND h.mg <> 0
+   AND NOT EXISTS (SELECT FROM custody_operation r WHERE r.reverses_id = o.id)
+UNION ALL
 SELECT CASE x.side WHEN 'loss' THEN 'loss' ELSE 'dispatched' END, l.number, NULL, x.what, o.number, x.column_no, x.taken
   FROM lines x JOIN custody_operation o ON o.id = x.operation_id LEFT JOIN custody_lot l ON l.id = x.lot_id
  WHERE x.column_no > 0 AND x.taken <> 0 AND (x.side = 'loss' OR x.side = 'in' AND o.kind = 'dispatch')
