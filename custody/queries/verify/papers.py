@@ -3,11 +3,12 @@
 import hashlib
 from collections import defaultdict
 
+from custody.calc.apportion import largest_remainder
 from custody.calc.rounding import half_even
 from custody.queries.papers import path_of
 from custody.queries.verify.findings import Check, Findings
 from custody.queries.verify.raw import rows, stream
-from custody.terms import COLUMNS, Form, Source
+from custody.terms import COLUMNS, PPM, Form, Source
 
 
 def check(findings: Findings) -> None:
@@ -149,5 +150,11 @@ def _accepted_assays(found: Check) -> None:
         if not live or assay_lot is None or assay_lot != lot:
             found.breach(number, "valued by an accepted assay of the same lot")
             continue
-        for column, ppm, mg in zip(COLUMNS[1:], figures[:5], figures[5:], strict=True):
-            found.expect(mg, half_even(gross * ppm, 1_000_000), number, f"{column} by the accepted assay")
+        for column, fine, mg in zip(COLUMNS[1:], _fine(gross, figures[:5]), figures[5:], strict=True):
+            found.expect(mg, fine, number, f"{column} by the accepted assay")
+
+
+def _fine(gross: int, ppm: list[int]) -> tuple[int, ...]:
+    """Metals of a gross weight; where all is metal and each was rounded up, by largest remainder within the gross."""
+    fine = tuple(half_even(gross * part, PPM) for part in ppm)
+    return fine if sum(fine) <= gross else largest_remainder(gross, [*ppm, PPM - sum(ppm)])[:5]

@@ -198,7 +198,7 @@ class Replay:
         if saved is None:
             self.findings["I3"].breach(where, "reverses no operation, or one reversed already")
             return
-        undone = sorted(saved.entry.lines, key=lambda line: (_gives_back(line), line.line))
+        undone = sorted(saved.entry.lines, key=lambda line: (line.side == Side.IN, line.line))
         mirrored = [(m.side, m.lot, m.what, m.words, tuple(-a for a in m.amounts), m.valued) for m in undone]
         recorded = [(m.side, m.lot, m.what, m.words, m.amounts, m.valued) for m in entry.lines]
         if mirrored != recorded:
