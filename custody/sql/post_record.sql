@@ -277,8 +277,8 @@ RETURNS void
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
     own custody_pool[] := array_fill(NULL::custody_pool, ARRAY[6]);
+    before bigint[];
     given bigint[];
-    taken bigint[];
     amount bigint;
     total bigint;
     cumulative bigint;
@@ -292,11 +292,11 @@ BEGIN
             amount := CASE WHEN (lines[k]).side IN ('out', 'loss') THEN greatest((lines[k]).amounts[c], 0) ELSE 0 END;
             CONTINUE WHEN amount = 0;
             cumulative := cumulative + amount;
-            taken := custody_spread_one((pools[c]).mgs, given, amount, cumulative, total);
-            given := ARRAY(SELECT g + s FROM unnest(given, taken) WITH ORDINALITY u(g, s, j) ORDER BY j);
+            before := given;
+            given := custody_spread_one((pools[c]).mgs, given, amount, cumulative, total);
         END LOOP;
-        own[c] := (SELECT ROW(array_agg(o ORDER BY o), array_agg(mg ORDER BY o))::custody_pool
-                     FROM unnest((pools[c]).origins, taken) u(o, mg) WHERE mg > 0);
+        own[c] := (SELECT ROW(array_agg(o ORDER BY o), array_agg(g - b ORDER BY o))::custody_pool
+                     FROM unnest((pools[c]).origins, before, given) u(o, b, g) WHERE g > b);
     END LOOP;
     PERFORM custody_store_vectors(op.id, at_line, own);
 END $$;

@@ -17,37 +17,31 @@ LANGUAGE sql IMMUTABLE PARALLEL SAFE AS $$
     SELECT CASE WHEN t <= 3000000000 THEN p * a % t ELSE mod(p::numeric * a, t)::bigint END
 $$;
 
--- One output. given is what the origins gave so far (before this output, which takes a, up to the cumulative c).
+-- One output, which takes a, up to the cumulative c. given is what each origin gave before it; the answer is what each
+-- has given after it.
 CREATE FUNCTION custody_spread_one(pool bigint[], given bigint[], a bigint, c bigint, t bigint) RETURNS bigint[]
 LANGUAGE plpgsql IMMUTABLE SET search_path = public, pg_temp AS $$
 DECLARE
-    n int := cardinality(pool);
-    taken bigint[] := given;       -- same length; overwritten below
-    behind bigint[] := given;
-    over bigint := a;
-    share bigint;
-    i int;
+    after bigint[] := given;
+    over bigint := c;
+    origin int;
 BEGIN
     IF c = t THEN
-        FOR i IN 1..n LOOP taken[i] := pool[i] - given[i]; END LOOP;
-        RETURN taken;
+        RETURN pool;
     END IF;
-    FOR i IN 1..n LOOP
-        share := least(custody_floor_share(pool[i], a, t), pool[i] - given[i]);
-        taken[i] := share;
-        over := over - share;
-        behind[i] := (custody_floor_share(pool[i], c, t) - given[i] - share) * t + custody_rest_share(pool[i], c, t);
+    FOR i IN 1..cardinality(pool) LOOP
+        after[i] := least(given[i] + custody_floor_share(pool[i], a, t), pool[i]);
+        over := over - after[i];
     END LOOP;
     WHILE over > 0 LOOP
-        FOR i IN SELECT o.i FROM unnest(behind) WITH ORDINALITY o(d, i) ORDER BY o.d DESC, o.i LOOP
-            EXIT WHEN over = 0;
-            IF given[i] + taken[i] < pool[i] THEN
-                taken[i] := taken[i] + 1;
-                over := over - 1;
-            END IF;
+        -- Furthest behind first: what is lacking of p·c/t, in parts of t so that equal deficits are equal.
+        FOR origin IN SELECT i FROM unnest(pool, after) WITH ORDINALITY u(p, g, i) WHERE g < p
+                       ORDER BY (custody_floor_share(p, c, t) - g) * t + custody_rest_share(p, c, t) DESC, i LIMIT over LOOP
+            after[origin] := after[origin] + 1;
+            over := over - 1;
         END LOOP;
     END LOOP;
-    RETURN taken;
+    RETURN after;
 END $$;
 
 -- All outputs of one pool. codes[k]: two bits an origin, the milligrams taken less floor(e), plus one (NULL where the
@@ -60,10 +54,9 @@ DECLARE
     t bigint := (SELECT sum(p) FROM unnest(pool) p);
     c bigint := 0;
     given bigint[] := array_fill(0::bigint, ARRAY[n]);
-    taken bigint[];
-    bits text[];
-    code bigint;
-    fits boolean;
+    after bigint[];
+    codes varbit;
+    share custody_share;
     result custody_share[] := '{}';
 BEGIN
     IF t IS DISTINCT FROM (SELECT sum(a) FROM unnest(amounts) a) THEN
@@ -71,29 +64,23 @@ BEGIN
                                jsonb_build_object('pool', t, 'outputs', amounts));
     END IF;
     FOR k IN 1..cardinality(amounts) LOOP
-        IF amounts[k] = 0 THEN
-            result[k] := ROW(NULL, NULL)::custody_share;
-            CONTINUE;
-        END IF;
+        share := NULL;
         c := c + amounts[k];
-        IF n = 1 THEN
-            result[k] := ROW(B'01', NULL)::custody_share;
-            CONTINUE;
+        IF amounts[k] > 0 AND n = 1 THEN
+            share.codes := B'01';
+        ELSIF amounts[k] > 0 THEN
+            after := custody_spread_one(pool, given, amounts[k], c, t);
+            codes := (SELECT string_agg(CASE g - b - custody_floor_share(p, amounts[k], t)
+                             WHEN -1 THEN '00' WHEN 0 THEN '01' WHEN 1 THEN '10' WHEN 2 THEN '11' END, '')
+                        FROM unnest(pool, given, after) u(p, b, g))::varbit;
+            IF length(codes) = 2 * n THEN
+                share.codes := codes;
+            ELSE
+                share.whole := ARRAY(SELECT g - b FROM unnest(given, after) u(b, g));
+            END IF;
+            given := after;
         END IF;
-        taken := custody_spread_one(pool, given, amounts[k], c, t);
-        bits := array_fill(''::text, ARRAY[n]);
-        fits := true;
-        FOR i IN 1..n LOOP
-            given[i] := given[i] + taken[i];
-            code := taken[i] - custody_floor_share(pool[i], amounts[k], t) + 1;
-            fits := fits AND code BETWEEN 0 AND 3;
-            bits[i] := CASE code WHEN 1 THEN '01' WHEN 2 THEN '10' WHEN 0 THEN '00' ELSE '11' END;
-        END LOOP;
-        IF fits THEN
-            result[k] := ROW(array_to_string(bits, '')::varbit, NULL)::custody_share;
-        ELSE
-            result[k] := ROW(NULL, taken)::custody_share;
-        END IF;
+        result[k] := share;
     END LOOP;
     RETURN result;
 END $$;
