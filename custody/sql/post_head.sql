@@ -102,7 +102,10 @@ BEGIN
     IF gained::numeric * 1000000 > rule.gain_ppm::numeric * greatest(taken[1], 1) THEN
         worst := coalesce(worst, 'gross');
     END IF;
-    op.over_tolerance := worst IS NOT NULL OR op.kind = 'difference';
+    IF op.kind = 'difference' THEN
+        worst := coalesce(worst, 'the book');
+    END IF;
+    op.over_tolerance := worst IS NOT NULL;
     IF op.over_tolerance AND op.countersigned_by_id IS NULL AND op.source <> 'history' THEN
         PERFORM custody_refuse('countersignature_needed',
             format('%s is past the tolerance of %s: a second person countersigns with a reason.', worst, rule.kind),

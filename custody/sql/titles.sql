@@ -61,6 +61,7 @@ LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
     l custody_lot;
     house bigint[] := '{0,0,0,0,0}';
+    c int;
     owed record;
 BEGIN
     FOR i IN 1..cardinality(lots) LOOP
@@ -78,7 +79,7 @@ BEGIN
             FOR c IN 1..5 LOOP house[c] := house[c] + lines[i].amounts[c + 1]; END LOOP;
         END IF;
     END LOOP;
-    FOR c IN 1..5 LOOP
+    FOREACH c IN ARRAY ARRAY[2, 1, 5, 4, 3] LOOP -- by metal's name: the order in which accounts are locked
         CONTINUE WHEN house[c] = 0;
         IF against = 'claim' THEN
             PERFORM custody_account_entry(op.party_id, (ARRAY['Au', 'Ag', 'Pt', 'Pd', 'Cu'])[c], -house[c], op.at,
