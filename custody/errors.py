@@ -224,7 +224,7 @@ AdditionMetal = _refusal(
 CountersignatureNeeded = _refusal(
     "CountersignatureNeeded",
     "countersignature_needed",
-    "The loss of {metal} is past the tolerance of this step ({kind}): a manager countersigns it with a reason.",
+    "The difference of {metal} is past the tolerance of this step ({kind}): a manager countersigns it with a reason.",
     field="countersign",
 )
 CountersignedByAnother = _refusal(
@@ -260,6 +260,13 @@ ReverseFirst = _refusal(
     "ReverseFirst",
     "reverse_first",
     "Operation {operation} used lot {lot} since. Reverse {operation} first.",
+    base=Conflict,
+    field="reverses",
+)
+SettledReceipt = _refusal(
+    "SettledReceipt",
+    "settled_receipt",
+    "Receipt {receipt} is settled by {settlement} and stays. Correct its lots, then issue a correction of the settlement.",
     base=Conflict,
     field="reverses",
 )

@@ -13,8 +13,6 @@ $$;
 
 CREATE FUNCTION custody_check_reversible(op custody_operation, undone custody_operation) RETURNS void
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
-DECLARE
-    later record;
 BEGIN
     IF undone.id IS NULL THEN
         PERFORM custody_refuse('unknown_operation', 'There is no such operation.', '{}');
@@ -26,6 +24,16 @@ BEGIN
     ELSIF op.reason = '' THEN
         PERFORM custody_refuse('reason_needed', 'A reversal says why.', '{}');
     END IF;
+    PERFORM custody_check_outputs_as_left(undone);
+    PERFORM custody_check_nothing_counts_on(undone);
+END $$;
+
+-- Every output holds what the operation gave it, in the same hands at the same place.
+CREATE FUNCTION custody_check_outputs_as_left(undone custody_operation) RETURNS void
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    later record;
+BEGIN
     -- What used an output since, and was not itself reversed.
     SELECT l.number AS lot, o.number AS operation INTO later
       FROM custody_movement m JOIN custody_lot l ON l.id = m.lot_id AND l.last_movement <> m.id
@@ -43,6 +51,21 @@ BEGIN
         PERFORM custody_refuse('content_changed', format('Lot %s took back metal since.', later.lot),
             jsonb_build_object('lot', later.lot));
     END IF;
+    SELECT l.number AS lot INTO later FROM custody_movement m JOIN custody_lot l ON l.id = m.lot_id
+     WHERE m.operation_id = undone.id AND m.side = 'out'
+       AND (l.custodian_id, l.place_id) IS DISTINCT FROM (m.custodian_id, m.place_id) LIMIT 1;
+    IF FOUND THEN
+        PERFORM custody_refuse('handed_over_since', format('Lot %s was handed over since: hand it back first.', later.lot),
+            jsonb_build_object('lot', later.lot));
+    END IF;
+END $$;
+
+-- Nothing recorded since was reckoned with what the operation took, lost, received or sent away.
+CREATE FUNCTION custody_check_nothing_counts_on(undone custody_operation) RETURNS void
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    later record;
+BEGIN
     -- A valuation since then counted what was taken unvalued, consumed samples too: it goes first.
     SELECT l.number AS lot, o.number AS operation INTO later
       FROM custody_movement m, LATERAL custody_sampled_from(m.lot_id) s JOIN custody_lot l ON l.id = s
@@ -63,12 +86,21 @@ BEGIN
         PERFORM custody_refuse('recovered_since', format('Reverse %s first: it recovered what was lost by %s.',
             later.operation, later.lot), jsonb_build_object('operation', later.operation, 'cause', later.lot));
     END IF;
-    SELECT l.number AS lot INTO later FROM custody_movement m JOIN custody_lot l ON l.id = m.lot_id
-     WHERE m.operation_id = undone.id AND m.side = 'out'
-       AND (l.custodian_id, l.place_id) IS DISTINCT FROM (m.custodian_id, m.place_id) LIMIT 1;
+    -- A settled receipt stays; what left and came back over the counter is a parcel of its own.
+    SELECT s.number INTO later FROM custody_settlement s WHERE s.receipt_id = undone.id ORDER BY s.id DESC LIMIT 1;
     IF FOUND THEN
-        PERFORM custody_refuse('handed_over_since', format('Lot %s was handed over since: hand it back first.', later.lot),
-            jsonb_build_object('lot', later.lot));
+        PERFORM custody_refuse('settled_receipt', format('Receipt %s is settled by %s.', undone.number, later.number),
+            jsonb_build_object('receipt', undone.number, 'settlement', later.number));
+    END IF;
+    SELECT l.number AS lot, r.number AS operation INTO later
+      FROM custody_movement m JOIN custody_lot l ON l.id = m.lot_id JOIN custody_bar b ON b.lot_id = l.id
+      JOIN custody_parcel p ON p.returned_from_id = b.id JOIN custody_lot pl ON pl.id = p.lot_id
+      JOIN custody_operation r ON r.id = pl.created_by_id
+     WHERE m.operation_id = undone.id AND m.side = 'in' AND undone.kind = 'dispatch'
+       AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = r.id) LIMIT 1;
+    IF FOUND THEN
+        PERFORM custody_refuse('reverse_first', format('Reverse %s first: it took bar %s back.', later.operation, later.lot),
+            jsonb_build_object('operation', later.operation, 'lot', later.lot));
     END IF;
 END $$;
 
