@@ -20,7 +20,7 @@ def verify() -> Findings:
     with one_snapshot():
         reversed_ids = {undone for (undone,) in rows("SELECT reverses_id FROM custody_operation WHERE reverses_id > 0")}
         replay = Replay(findings, reversed_ids, {cause for (cause,) in rows(_RECOVERED, [str(Cause.DIFFERENCE)])})
-        heads = Heads(findings, replay.number_of)
+        heads = Heads(findings, replay.made_of)
         for entry in entries():
             if entry.head is None:
                 findings["I3"].breach(f"operation {entry.id}", "movements without their operation")

@@ -8,16 +8,16 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from custody.queries.verify.findings import Findings
-from custody.queries.verify.raw import Entry, Head, Line, rows
-from custody.terms import COLUMNS, Kind, Side
+from custody.queries.verify.raw import Entry, Head, Line, Made, rows
+from custody.terms import COLUMNS, Form, Kind, Side
 
 
 class Heads:
     """Examines operations one by one, against the closed months and the refinery's local days."""
 
-    def __init__(self, findings: Findings, number_of: Callable[[int | None], str | None]) -> None:
+    def __init__(self, findings: Findings, made_of: Callable[[int | None], Made | None]) -> None:
         self.findings = findings
-        self.number_of = number_of
+        self.made_of = made_of
         zone = rows("SELECT time_zone FROM custody_refinery WHERE id = 1")
         self.zone = ZoneInfo(zone[0][0] if zone else "UTC")
         self.closed = dict(rows("SELECT month, closed_at FROM custody_period WHERE closed_at IS NOT NULL"))
@@ -53,7 +53,7 @@ class Heads:
         check.checked += 1
         if hashlib.sha256(head.canonical.encode()).digest() != head.sha256:
             check.breach(head.number, "the SHA-256 of the canonical bytes")
-        rebuilt = canonical(head, lines, self.number_of)
+        rebuilt = canonical(head, lines, self.made_of)
         if rebuilt != head.canonical:
             check.breach(head.number, "the canonical bytes are those of the rows", **_first_difference(head, rebuilt))
 
@@ -70,27 +70,20 @@ class Heads:
                 )
 
 
-def canonical(head: Head, lines: list[Line], number_of: Callable[[int | None], str | None]) -> str:
+def canonical(head: Head, lines: list[Line], made_of: Callable[[int | None], Made | None]) -> str:
     """The canonical bytes (RFC 8785) of an operation, built from its rows: keys sorted, no spaces, UTF-8."""
     document: dict[str, Any] = {
         "about": str(head.about) if head.about else None,
+        "acceptance": head.acceptance,
         "at": _moment(head.at),
+        "basis": head.basis,
         "by": head.by,
         "countersign_meaning": head.countersign_meaning,
         "countersigned_at": _moment(head.countersigned_at),
         "countersigned_by": head.countersigned_by,
+        "delivered_by": head.delivered_by,
         "kind": head.kind,
-        "movements": [
-            {
-                "amounts": list(line.amounts),
-                "line": line.line,
-                "lot": number_of(line.lot),
-                "side": line.side,
-                "what": line.what,
-                "words": line.words,
-            }
-            for line in lines
-        ],
+        "movements": [_line(line, made_of(line.lot)) for line in lines],
         "number": head.number,
         "party": head.party,
         "reason": head.reason,
@@ -98,6 +91,24 @@ def canonical(head: Head, lines: list[Line], number_of: Callable[[int | None], s
         "source": head.source,
     }
     return json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+
+
+def _line(line: Line, made: Made | None) -> dict[str, Any]:
+    document = {
+        "amounts": list(line.amounts),
+        "custodian": line.custodian,
+        "line": line.line,
+        "lot": made.number if made else None,
+        "place": line.place,
+        "side": line.side,
+        "what": line.what,
+        "words": line.words,
+    }
+    if line.side == Side.OUT:
+        document["made"] = (
+            [made.form, made.declared_origin, made.stamp if made.form == Form.BAR else None] if made else [None] * 3
+        )
+    return document
 
 
 def _moment(moment: datetime | None) -> str | None:

@@ -31,6 +31,8 @@ class Head(NamedTuple):
     run: int | None
     reason: str
     about: date | None
+    basis: str
+    delivered_by: str
     reverses: int | None
     acceptance: int | None
     countersigned_by: int | None
@@ -63,7 +65,7 @@ class Line(NamedTuple):
 
 
 class Made(NamedTuple):
-    """What never changes of a lot: its number, form and making."""
+    """What never changes of a lot: its number, form and making; of a parcel what was declared, of a bar its stamp."""
 
     id: int
     number: str
@@ -76,6 +78,7 @@ class Made(NamedTuple):
     custody_model: str
     run: int | None
     declared: str | None
+    stamp: str | None
 
 
 class Passed(NamedTuple):
@@ -155,7 +158,8 @@ def entries() -> Iterator[Entry]:
 
 
 _HEADS = """
-SELECT id, number, kind, at, day, recorded_at, by_id, source, party_id, run_id, reason, about, reverses_id,
+SELECT id, number, kind, at, day, recorded_at, by_id, source, party_id, run_id, reason, about, basis,
+       delivered_by, reverses_id,
        acceptance_id, countersigned_by_id, countersigned_at, countersign_meaning, movement_count, canonical, sha256
   FROM custody_operation WHERE id = ANY (%s)
 """
@@ -170,8 +174,10 @@ SELECT operation_id, line, column_no, chunk, total_mg, origins, mgs
 """
 _MADE = """
 SELECT l.id, l.number, l.form, l.created_by_id, l.receipt_id, l.declared_origin, l.owner_id, l.pooled, l.custody_model,
-       l.run_id, CASE WHEN p.lot_id IS NOT NULL THEN concat_ws('|', p.category, p.country, p.mine) END
-  FROM custody_lot l LEFT JOIN custody_parcel p ON p.lot_id = l.id WHERE l.created_by_id = ANY (%s)
+       l.run_id, CASE WHEN p.lot_id IS NOT NULL THEN concat_ws('|', p.category, p.country, p.mine) END,
+       b.mark || ' ' || b.serial || ' ' || b.year
+  FROM custody_lot l LEFT JOIN custody_parcel p ON p.lot_id = l.id LEFT JOIN custody_bar b ON b.lot_id = l.id
+ WHERE l.created_by_id = ANY (%s)
 """
 _PASSED = """
 SELECT h.id, h.lot_id, h.at, h.from_person_id, h.to_person_id, h.from_place_id, h.to_place_id, h.book_mg

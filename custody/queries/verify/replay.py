@@ -36,9 +36,9 @@ class Replay:
         self.reversed_ids = reversed_ids
         self.saved: dict[int, Saved] = {}
 
-    def number_of(self, lot: int | None) -> str | None:
-        """The number of a lot that the replay has met."""
-        return self.lots[lot].number if lot in self.lots else None
+    def made_of(self, lot: int | None) -> Made | None:
+        """What a lot that the replay has met is."""
+        return self.lots[lot].made if lot in self.lots else None
 
     def record(self, entry: Entry) -> None:
         """Follows one operation."""
@@ -102,7 +102,7 @@ class Replay:
         made = entry.made.get(line.lot)
         if made is None:
             self.findings["I2"].breach(where, "the lot that this line makes is not there", lot=line.lot)
-            made = Made(line.lot, "", "", entry.id, None, "", None, False, "", None, None)
+            made = Made(line.lot, "", "", entry.id, None, "", None, False, "", None, None, None)
         sole = line.origin if entry.head.kind == Kind.RECEIVE else flow.sole
         clearance = mixture.clearance if mixture else {Clearance.RELEASED, Clearance.AWAITING}
         if entry.head.kind == Kind.RECEIVE:
@@ -188,7 +188,8 @@ class Replay:
             )
 
     def _named(self, edges: set[tuple[int, int]]) -> list[str]:
-        return [f"{self.number_of(parent)} → {self.number_of(child)}" for parent, child in sorted(edges)[:20]]
+        numbers = {lot: self.lots[lot].number for edge in edges for lot in edge if lot in self.lots}
+        return [f"{numbers.get(parent)} → {numbers.get(child)}" for parent, child in sorted(edges)[:20]]
 
     # Reversals
 
