@@ -9,7 +9,7 @@ from django.db import transaction
 from custody.actions import _post
 from custody.actions._allowed import require
 from custody.errors import Refusal
-from custody.models import Party, Place, User
+from custody.models import Lot, Party, Place, User
 from custody.roles import Verb
 from custody.terms import Against, Clearance, Kind
 
@@ -42,8 +42,10 @@ def hand_over(
         raise Refusal("Name at least one lot to hand over.")
     if len({passing.lot for passing in lots}) != len(lots):
         raise Refusal("A lot is named twice. Name each lot once.")
+    # Lots are locked by id, as everywhere: two people with the same lots must not wait for each other.
+    ids = dict(Lot.objects.filter(number__in=[passing.lot for passing in lots]).values_list("number", "id"))
     with _post.refusals(), transaction.atomic(durable=True):
-        for passing in sorted(lots, key=lambda passing: passing.lot):
+        for passing in sorted(lots, key=lambda passing: ids.get(passing.lot, 0)):
             _post.call(
                 "custody_hand_over",
                 passing.lot,
