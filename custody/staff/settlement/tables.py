@@ -160,7 +160,7 @@ def metal_balances(metals: Iterable[str]) -> list[tuple[str, MassColumn]]:
     return [
         (
             metal.lower(),
-            MassColumn(metal, accessor=f"balances_mg.{index}", orderable=False, footer=_sum_of_balances(index)),
+            MassColumn(metal, accessor=f"balances_mg__{index}", orderable=False, footer=_sum_of_balances(index)),
         )
         for index, metal in enumerate(METALS)
         if metal in metals

@@ -20,7 +20,7 @@ def kilograms_of(metals: list[str]) -> list[tuple[str, MassColumn]]:
             (
                 metal.lower(),
                 MassColumn(
-                    metal, unit="kg", accessor=f"columns_mg.{index}", orderable=False, footer=_sum_of_column(index)
+                    metal, unit="kg", accessor=f"columns_mg__{index}", orderable=False, footer=_sum_of_column(index)
                 ),
             )
         )
@@ -56,7 +56,7 @@ class PlaceTable(BaseTable):
     name = tables.Column(accessor="place__name", verbose_name="Name", orderable=False)
     lots = FigureColumn("Lots", orderable=False)
     bars = FigureColumn("Bars", orderable=False)
-    gross = MassColumn("Gross", unit="kg", accessor="columns_mg.0", orderable=False, footer=_sum_of_column(0))
+    gross = MassColumn("Gross", unit="kg", accessor="columns_mg__0", orderable=False, footer=_sum_of_column(0))
     unvalued = MassColumn("Not valued, gross", unit="kg", accessor="unvalued_mg", orderable=False)
 
     def render_name(self, value, record):
@@ -235,9 +235,9 @@ class LeftTable(BaseTable):
 
     number = LotColumn(accessor="lot__number", verbose_name="Lot", orderable=False)
     bar = tables.Column(verbose_name="Bar", default="", orderable=False)
-    gross = MassColumn("Gross", accessor="columns_mg.0", orderable=False)
-    au = MassColumn("Au", accessor="columns_mg.1", orderable=False)
-    ag = MassColumn("Ag", accessor="columns_mg.2", orderable=False)
+    gross = MassColumn("Gross", accessor="columns_mg__0", orderable=False)
+    au = MassColumn("Au", accessor="columns_mg__1", orderable=False)
+    ag = MassColumn("Ag", accessor="columns_mg__2", orderable=False)
     certificate = tables.Column(empty_values=(), verbose_name="Certificate", orderable=False)
 
     def render_certificate(self, value, record):

@@ -1,0 +1,240 @@
+"""The gate: what it comes to is shown before it is recorded, refusals are kept, bars leave with their certificates."""
+
+from uuid import uuid4
+
+import pytest
+
+from custody.models import Document, MetalAccount, Operation
+from custody.terms import Against, Basis, DocumentKind, Kind, Outturn
+from tests import builders, people, settling
+from tests.documents import reading
+
+pytestmark = pytest.mark.django_db
+
+
+def entry(client, **changes):
+    at = client.get("/vault/gate/").context["form"]["at"].value().strftime("%Y-%m-%dT%H:%M")
+    sent = {"request_key": str(uuid4()), "at": at, "initial-at": at, "party": "P-01", "against": "own"}
+    return sent | {"reason": "", "lots": "", "seen": ""} | changes
+
+
+def looked(client, **changes):
+    """The form as it stands after a look at what it comes to."""
+    sent = entry(client, **changes)
+    page = client.post("/vault/gate/", sent | {"look": "1"})
+    return sent | {"seen": page.context["shown"]}, " ".join(page.content.decode().split())
+
+
+def dispatches():
+    return Operation.objects.filter(kind=Kind.DISPATCH)
+
+
+def house_bar(serial="A000001"):
+    """A bar that belongs to the house: its receipt is settled in metal, so that P-01 has a claim instead."""
+    lot = settling.bar_in_vault(serial)
+    settling.settled(lot, Outturn.METAL)
+    return builders.fresh(lot.number)
+
+
+def test_own_metal_leaves_with_its_certificate_after_a_look():
+    lot = settling.bar_in_vault()
+    client = people.signed_in(people.vera_vault())
+    sent, text = looked(client, lots="A000001", reason="Carrier 7")
+    assert "may leave" in text
+    assert not dispatches().exists()
+    answer = client.post("/vault/gate/", sent, follow=True)
+    (one,) = dispatches()
+    assert answer.redirect_chain[-1][0] == f"/vault/dispatch/{one.number}/"
+    assert "1 bar certificate issued for Tern Valley Placer Cooperative." in answer.content.decode()
+    assert (one.party.code, one.reason) == ("P-01", "Carrier 7")
+    assert builders.fresh(lot.number).gross_mg == 0
+    (paper,) = Document.objects.filter(kind=DocumentKind.CERTIFICATE)
+    assert (paper.party.code, paper.lot) == ("P-01", lot)
+
+
+def test_sent_without_a_look_it_is_shown_first():
+    settling.bar_in_vault()
+    client = people.signed_in(people.vera_vault())
+    answer = client.post("/vault/gate/", entry(client, lots="A000001"))
+    assert "Look at what it comes to below, then send it out." in answer.content.decode()
+    assert not dispatches().exists()
+
+
+def test_other_lots_than_those_shown_do_not_leave():
+    settling.bar_in_vault("A000001")
+    settling.bar_in_vault("A000002")
+    client = people.signed_in(people.vera_vault())
+    sent, _ = looked(client, lots="A000001")
+    client.post("/vault/gate/", sent | {"lots": "A000001\nA000002"})
+    assert not dispatches().exists()
+
+
+def test_a_form_sent_twice_leaves_once():
+    settling.bar_in_vault()
+    client = people.signed_in(people.vera_vault())
+    sent, _ = looked(client, lots="A000001")
+    client.post("/vault/gate/", sent)
+    again = client.post("/vault/gate/", sent, follow=True)
+    assert "Nothing was recorded twice." in again.content.decode()
+    assert dispatches().count() == 1
+    assert Document.objects.filter(kind=DocumentKind.CERTIFICATE).count() == 1
+
+
+def test_the_claim_is_shown_before_and_after():
+    lot = house_bar()
+    client = people.signed_in(people.vera_vault())
+    # 1 kg at 999.9 is settled at 99 %: a claim of 989.901 g, less than the bar's 999.900 g.
+    sent, text = looked(client, lots=lot.number, against="claim")
+    assert "989.901" in text
+    assert "−9.999" in text
+    assert "too small" in text
+    assert "would be refused" in text
+    answer = client.post("/vault/gate/", sent)
+    assert "The metal account holds 989.901 g of Au, 9.999 g less than this delivery." in answer.content.decode()
+    assert f"{lot.number}</textarea>" in answer.content.decode()
+    assert not dispatches().exists()
+
+
+def test_a_sufficient_claim_is_drawn_on():
+    lot = house_bar("A000001")
+    house_bar("A000002")
+    client = people.signed_in(people.vera_vault())
+    sent, text = looked(client, lots=lot.number, against="claim")
+    assert ">979.902<" in text  # 2 × 989.901 − 999.900
+    client.post("/vault/gate/", sent)
+    assert MetalAccount.objects.get(party__code="P-01", metal="Au").balance_mg == 979_902
+
+
+def test_a_sale_must_leave_what_is_owed():
+    lot = house_bar()
+    client = people.signed_in(people.vera_vault())
+    sent, text = looked(client, lots=lot.number, against="sale", party=people.party("P-02").code)
+    assert "not covered" in text
+    answer = client.post("/vault/gate/", sent)
+    assert "The house would hold less Au than it owes its customers" in answer.content.decode()
+    assert not dispatches().exists()
+
+
+def test_house_metal_does_not_leave_as_the_partys_own():
+    lot = house_bar()
+    client = people.signed_in(people.vera_vault())
+    sent, text = looked(client, lots=lot.number)
+    assert "belongs to the house: send it against a claim, or as sold" in text
+    answer = client.post("/vault/gate/", sent)
+    assert f"Lot {lot.number} belongs to the house" in answer.content.decode()
+    assert not dispatches().exists()
+
+
+@pytest.mark.parametrize(
+    ("make", "obstacle"),
+    [
+        (lambda: builders.handed_over(builders.received()[0], people.vera_vault(), "VAULT"), "not released"),
+        (lambda: builders.released(builders.received()[0]), "in the custody of Fiona Marl"),
+        (lambda: builders.held(builders.received()[0]), "not released by compliance"),
+    ],
+)
+def test_what_stands_in_the_way_is_said_beside_the_lot(make, obstacle):
+    lot = make()
+    client = people.signed_in(people.vera_vault())
+    sent, text = looked(client, lots=lot.number)
+    assert obstacle in text
+    client.post("/vault/gate/", sent)
+    assert not dispatches().exists()
+
+
+def test_anothers_metal_does_not_leave():
+    settling.bar_in_vault()
+    client = people.signed_in(people.vera_vault())
+    _, text = looked(client, lots="A000001", party=people.party("P-02").code)
+    assert "belongs to Tern Valley Placer Cooperative" in text
+
+
+@pytest.mark.parametrize(
+    ("changes", "sentence"),
+    [
+        ({"lots": ""}, "Lots and bars is missing."),
+        ({"lots": "A999999"}, "There is no lot A999999."),
+        ({"lots": "A000001\nBAR"}, "is the same lot as A000001"),
+        ({"lots": "A000001", "against": ""}, "It leaves as is missing."),
+        ({"lots": "A000001", "party": "P-99"}, "Select a valid choice."),
+        ({"lots": "A000001", "at": "2999-01-01T10:00"}, "This date is in the future."),
+    ],
+)
+def test_what_cannot_be_read_is_said_and_kept(changes, sentence):
+    lot = settling.bar_in_vault()
+    changes = changes | {"lots": changes["lots"].replace("BAR", lot.number)}
+    client = people.signed_in(people.vera_vault())
+    sent, text = looked(client, reason="Order 12", **changes)
+    if sent["seen"]:
+        text = client.post("/vault/gate/", sent).content.decode()
+    assert sentence in text
+    assert 'value="Order 12"' in text
+    assert not dispatches().exists()
+
+
+def test_a_certificate_that_cannot_be_written_is_offered_again(monkeypatch):
+    lot = settling.bar_in_vault()
+    client = people.signed_in(people.vera_vault())
+    sent, _ = looked(client, lots="A000001")
+    with monkeypatch.context() as broken:
+        broken.setattr("custody.actions.issue_certificate.render_certificate", lambda *_, **__: 1 / 0)
+        answer = client.post("/vault/gate/", sent, follow=True)
+    text = answer.content.decode()
+    assert "The certificate of bar HFR A000001" in text
+    assert "Issue the missing certificates" in text
+    (one,) = dispatches()
+    assert not lot.documents.exists()
+    assert (
+        people.signed_in(people.adam_auditor()).post(f"/vault/dispatch-certificates/{one.number}/").status_code == 403
+    )
+    again = client.post(f"/vault/dispatch-certificates/{one.number}/", follow=True).content.decode()
+    assert "1 bar certificate issued" in again
+    assert "Issue the missing certificates" not in again
+    assert lot.documents.get().party.code == "P-01"
+
+
+@pytest.mark.parametrize(
+    "who", [people.fiona_frontdesk, people.otto_operator, people.matt_accountant, people.adam_auditor]
+)
+def test_only_the_vault_opens_the_gate(who):
+    assert people.signed_in(who()).get("/vault/gate/").status_code == 403
+
+
+def test_any_reader_of_the_book_sees_a_dispatch_and_its_papers():
+    one = settling.dispatched(settling.bar_in_vault())
+    text = people.signed_in(people.adam_auditor()).get(f"/vault/dispatch/{one.number}/").content.decode()
+    assert "not issued yet" in text
+    assert "Issue the missing certificates" not in text
+
+
+def test_bought_metal_is_sold_when_nothing_is_owed():
+    (lot,) = builders.received(basis=Basis.PURCHASE)
+    lot = builders.handed_over(builders.released(builders.valued(lot)), people.vera_vault(), "VAULT")
+    one = settling.dispatched(lot, to=people.party("P-02"), against=Against.SALE)
+    assert one.party.code == "P-02"
+
+
+def test_the_certificate_says_what_the_book_says():
+    lot = settling.bar_in_vault()
+    client = people.signed_in(people.vera_vault())
+    answer = client.post(f"/vault/certificate/{lot.number}/")
+    assert answer["Location"] == f"/lot/{lot.number}/"
+    paper = lot.documents.get()
+    content = b"".join(client.get(f"/papers/{paper.pk}/"))
+    text = reading.text(content)
+    bar = lot.bar
+    for wanted in (
+        f"HFR A000001 {bar.year}",
+        "1 000.000",
+        "999.9",
+        "999.900",
+        "32.148",  # 999.9 g ÷ 31.1034768 g, as a kilobar of four nines is agreed
+        "mass balance (ISO 22095)",
+        f"C-{lot.number}",
+        "fire assay",
+        "Anna Bead",
+        "Vera Lock",
+    ):
+        assert wanted in text
+    assert reading.codes(content) == [str(bar)]
+    assert "Tern Valley" not in text
