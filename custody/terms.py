@@ -236,6 +236,8 @@ class Method(Term):
     """How a fineness was determined."""
 
     FIRE_ASSAY = "fire assay by cupellation"
+    CRUCIBLE = "fire assay, crucible fusion"
+    SALT_TITRATION = "titration with sodium chloride"
     TITRATION = "potentiometric titration"
     GRAVIMETRY = "gravimetry"
     ICP = "ICP spectrometry"

@@ -89,7 +89,8 @@ def content_of_run(viewer: User) -> QuerySet[Lot]:
 
 def content_in(vessel: Place, viewer: User) -> Lot | None:
     """What a vessel holds, or nothing."""
-    return scope.lots(viewer).filter(place=vessel, form=Form.IN_PROCESS, gross_mg__gt=0).first()
+    held = scope.lots(viewer).filter(place=vessel, form=Form.IN_PROCESS, gross_mg__gt=0)
+    return held.select_related("place", "custodian", "run").first()
 
 
 def operations_of(run: Run, viewer: User) -> QuerySet[Operation]:

@@ -34,7 +34,7 @@ class StepForm(Keeps, CountersignForm):
     """What every step says beside its lines."""
 
     place = forms.ModelChoiceField(label="Place", queryset=None, required=False, empty_label="where the lots in stand")
-    reason = forms.CharField(label="Reason", widget=forms.Textarea, required=False, max_length=500)
+    reason = forms.CharField(label="Reason", required=False, max_length=500)
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)

@@ -28,6 +28,13 @@ class PartField(GramsField):
         return super().widget_attrs(widget) | {"data-balance-part": True}
 
 
+def place_field(otherwise: str, places: Choices) -> forms.ChoiceField:
+    """The place of one lot; blank says otherwise."""
+    field = forms.ChoiceField(label="Place", choices=[("", otherwise), *places], required=False)
+    field.wide = True
+    return field
+
+
 class Line(Keeps, RowForm):
     """One line of a step. ``silent`` fields are choices: alone they say nothing."""
 
@@ -120,9 +127,7 @@ class LotOut(Weighed):
 
     def __init__(self, *args, places: Choices = (), serials: bool = False, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["place"] = forms.ChoiceField(
-            label="Place", choices=[("", "where the step was"), *places], required=False
-        )
+        self.fields["place"] = place_field("where the step was", places)
         if serials:
             self.fields["serial"] = forms.CharField(label="Serial, of a bar", max_length=40, required=False)
             self.fields["replaces"] = forms.CharField(label="Replaces lot", max_length=40, required=False)
@@ -152,7 +157,9 @@ class LossLine(Weighed):
         super().__init__(*args, **kwargs)
         self.fields["cause"].choices = [(cause.value, cause.label) for cause in causes]
         self.fields["cause"].initial = causes[0].value if causes else ""
+        self.fields["cause"].wide = True
         self.fields["words"] = forms.CharField(label="In words", max_length=300, required=False)
+        self.fields["words"].wide = True
 
     def lose(self) -> Lose:
         """The loss."""

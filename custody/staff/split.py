@@ -1,14 +1,12 @@
 """Parts of one lot, by weight: dividing it, and drawing samples from it. Metals follow the gross."""
 
-from django import forms
-
 from custody.actions._post import Posted
 from custody.actions.work import Lose, Make, Take, record_step
 from custody.calc.apportion import divide
 from custody.errors import Refusal
 from custody.models import Lot
 from custody.staff.entry import Entry
-from custody.staff.lines import Choices, Line, Lines, taken_mg
+from custody.staff.lines import Choices, Line, Lines, place_field, taken_mg
 from custody.terms import METALS, Form, Kind
 from custody.web.forms import GramsField, rows_of
 
@@ -21,9 +19,7 @@ class Part(Line):
 
     def __init__(self, *args, places: Choices = (), **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["place"] = forms.ChoiceField(
-            label="Place", choices=[("", "where the lot stands"), *places], required=False
-        )
+        self.fields["place"] = place_field("where the lot stands", places)
 
 
 class Parts(Lines):

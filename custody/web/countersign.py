@@ -45,6 +45,8 @@ class CountersignForm(EventForm):
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
         self.asked = self.always
+        for name in self.COUNTERSIGN:
+            self.fields[name].asked = True  # blank until the book asks, but never said to be optional
 
     def visible_fields(self):
         """The fields of the entry itself; those of the second person stand apart, below the balance."""

@@ -18,11 +18,11 @@ from custody.web.forms import ScanField
 
 @dataclass(frozen=True, slots=True)
 class LotBook:
-    """What the page says of one lot: words, and its columns in milligrams; empty for a number the book lacks."""
+    """What the page says of one lot: words, and its columns in milligrams (None: not valued, so not known)."""
 
     number: str
     words: str
-    columns_mg: tuple[int, ...] = ()
+    columns_mg: tuple[int | None, ...] = ()
 
     @property
     def figures(self) -> list[tuple[str, int | None]]:
@@ -66,7 +66,8 @@ def book_of(lot: Lot | None, code: str, viewer: User) -> LotBook:
     words += [f"at {lot.place}", Clearance(lot.clearance).label]
     if not lot.valued:
         words.append("not valued yet: no metals in the book")
-    return LotBook(lot.number, ", ".join(words) + ".", lot.columns_mg)
+    known = lot.columns_mg if lot.valued else (lot.gross_mg, *(None,) * len(lot.metals_mg))
+    return LotBook(lot.number, ", ".join(words) + ".", known)
 
 
 class LotInput(forms.TextInput):

@@ -5,14 +5,17 @@ from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 
 from custody.actions.assay import accept
+from custody.calc.fineness import format_per_mille
 from custody.errors import Refusal
 from custody.models import Determination
 from custody.queries import laboratory
 from custody.roles import Verb, may
 from custody.staff.entry import sent_before
+from custody.terms import METALS
 from custody.web.access import needs
 from custody.web.countersign import CountersignForm
 from custody.web.panels import Fact, Panel
@@ -22,7 +25,7 @@ class AcceptForm(CountersignForm):
     """The reason, and the second signature once the difference is past tolerance. Acceptance is always now."""
 
     at = None
-    reason = forms.CharField(label="Reason", widget=forms.Textarea, required=False, max_length=500)
+    reason = forms.CharField(label="Reason", required=False, max_length=500)
 
 
 @needs(Verb.ACCEPT, Verb.DETERMINE, Verb.READ_BOOK)
@@ -72,7 +75,8 @@ def _accept(request: HttpRequest, one: Determination, form: AcceptForm) -> HttpR
 
 def _panels(one: Determination, earlier) -> list[Panel]:
     said = [
-        Fact(label="Lot", value=one.lot.number),
+        Fact(label="Lot", value=one.lot.number, url=reverse("lot", kwargs={"number": one.lot.number})),
+        *(Fact(label=f"{metal}, ‰", value=format_per_mille(ppm)) for metal, ppm in zip(METALS, one.ppm, strict=True)),
         Fact(label="Method", value=one.method),
         Fact(label="Sample", value=one.sample.number if one.sample else "the lot itself"),
         Fact(label="Determined by", value=one.by),

@@ -13,6 +13,7 @@ from custody.web.tables import BaseTable, FinenessColumn, LotColumn, MassColumn,
 
 class UnvaluedLots(BaseTable):
     caption = "Lots without an accepted assay"
+    empty_text = "Every lot has its assay."
     number = LotColumn(verbose_name="Lot")
     form = tables.Column("Form", accessor="get_form_display")
     receipt = LotColumn(verbose_name="Receipt", viewname="receipt", accessor="receipt__number")
@@ -24,7 +25,6 @@ class UnvaluedLots(BaseTable):
 
     class Meta:
         orderable = False
-        empty_text = "Every lot has its assay."
 
 
 class Determinations(BaseTable):
@@ -44,19 +44,15 @@ class Determinations(BaseTable):
 
 class WaitingDeterminations(Determinations):
     caption = "Determinations waiting for a second person"
+    empty_text = "Nothing waits for acceptance."
     todo = tables.TemplateColumn(verbose_name="Next", template_name="staff/laboratory/look.html")
-
-    class Meta(Determinations.Meta):
-        empty_text = "Nothing waits for acceptance."
 
 
 class AcceptedDeterminations(Determinations):
     caption = "Accepted determinations"
+    empty_text = "No determination was accepted yet."
     accepted_by = tables.Column("Accepted by", accessor="acceptance__by")
     accepted_at = MomentColumn("Accepted", accessor="acceptance__at")
-
-    class Meta(Determinations.Meta):
-        empty_text = "No determination was accepted yet."
 
 
 @require_GET

@@ -38,9 +38,7 @@ class DeterminationForm(Keeps, EventForm):
 
     method = forms.ChoiceField(label="Method", choices=Method.choices())
     sample = forms.ChoiceField(label="Sample", required=False)
-    weighed_metal = forms.ChoiceField(
-        label="Weighings below are of", choices=[(metal, metal) for metal in _WEIGHED], required=False
-    )
+    weighed_metal = forms.ChoiceField(label="Weighings below are of", choices=[(metal, metal) for metal in _WEIGHED])
     note = forms.CharField(label="Remark", widget=forms.Textarea, required=False, max_length=1000)
 
     field_order = ("method", "sample", "at", *METALS, "weighed_metal", "note")
@@ -64,12 +62,12 @@ class PieceLine(Line):
     """One assay piece."""
 
     sample = MilligramsField(label="Sample, mg", what="sample")
-    cornet = MilligramsField(label="Cornet or bead, mg", what="cornet", zero=True)
+    cornet = MilligramsField(label="Cornet, mg", what="cornet", zero=True)
 
 
 class Pieces(Lines):
     title, row_word, add_label, required, lot_field = "Pieces of a fire assay", "piece", "Add a piece", False, ""
-    note = "Weighed in milligrams; take the assay in duplicate. Leave blank when you have only results."
+    note = "In milligrams, in duplicate; of silver, weigh the bead. Leave blank when you have only results."
 
 
 class ProofLine(Line):
@@ -119,7 +117,7 @@ class _Page:
         """The remark with the weighings written out, so that the result can be reckoned again for ever."""
         said = [self.form.cleaned_data["note"].strip()]
         if self.result:
-            metal = self.form.cleaned_data["weighed_metal"] or _WEIGHED[0]
+            metal = self.form.cleaned_data["weighed_metal"]
             said += [
                 f"{metal}: sample {format_milligrams(row['sample'])} mg, cornet {format_milligrams(row['cornet'])} mg,"
                 f" {format_per_mille(ppm)} per mille"
@@ -183,7 +181,7 @@ def _read(request: HttpRequest, samples: list[Lot]) -> _Page:
 
 def _record(request: HttpRequest, page: _Page, lot: Lot, samples: list[Lot]):
     form = page.form
-    metal = form.cleaned_data["weighed_metal"] or _WEIGHED[0]
+    metal = form.cleaned_data["weighed_metal"]
     if page.result and form.ppm.get(metal, 0) != page.result.mean_ppm:
         raise Refused(
             f"The weighings give {format_per_mille(page.result.mean_ppm)} per mille of {metal}, the form says"

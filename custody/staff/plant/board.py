@@ -22,6 +22,7 @@ TONES = {Clearance.RELEASED: "good", Clearance.AWAITING: "wait", Clearance.HELD:
 
 class RunTable(BaseTable):
     caption = "Open runs"
+    empty_text = "No run is open."
     number = LotColumn(verbose_name="Run", viewname="run", accessor="run__number")
     step = tables.Column("Step", accessor="run__step")
     vessel = tables.Column("Vessel", accessor="run__vessel__code")
@@ -34,7 +35,6 @@ class RunTable(BaseTable):
 
     class Meta:
         orderable = False
-        empty_text = "No run is open."
 
 
 class PlantLots(BaseTable):
@@ -57,28 +57,26 @@ class PlantLots(BaseTable):
 
 class StandingLots(PlantLots):
     caption = "Lots in the plant"
+    empty_text = "No lot stands there."
     keeper = tables.Column("Custodian", accessor="custodian", orderable=False)
 
     class Meta:
         sequence = ("lot", "form", "place", "keeper", "standing", "...")
-        empty_text = "No lot stands there."
 
 
 class ReadyLots(PlantLots):
     caption = "Ready to work: in your custody and released"
+    empty_text = "Nothing is ready. Lots come to you by a handover, and compliance releases them."
     take = tables.TemplateColumn(verbose_name="Take", template_name="staff/plant/take.html", orderable=False)
 
     class Meta:
         orderable = False
         sequence = ("lot", "form", "standing", "...", "take")
-        empty_text = "Nothing is ready. Lots come to you by a handover, and compliance releases them."
 
 
 class WaitingLots(ReadyLots):
     caption = "In your custody, not yet released"
-
-    class Meta(ReadyLots.Meta):
-        empty_text = "Nothing waits."
+    empty_text = "Nothing waits."
 
 
 class StandsForm(KitForm):

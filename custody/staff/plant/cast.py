@@ -53,7 +53,7 @@ class CastForm(StepForm):
         widget=forms.Select(attrs={"data-balance-metal": True}),
     )
     count = forms.IntegerField(label="How many bars", min_value=1, max_value=MOST_BARS, required=False)
-    nominal = GramsField(label="Nominal weight of each, g", what="nominal weight", required=False)
+    nominal = GramsField(label="Nominal of each, g", what="nominal weight", required=False)
     fineness = PerMilleField(label="Fineness of each, ‰", required=False, initial=999_900)
     first_serial = forms.CharField(label="First serial", max_length=40, required=False)
 
@@ -67,14 +67,15 @@ class BarLine(Line):
     nominal = GramsField(label="Nominal, g", what="nominal weight", required=False)
     weighed = GramsField(label="Weighed, g", metal="gross")
     fineness = FinenessOfBar(label="Fineness, ‰")
-    replaces = forms.CharField(
-        label="Replaces lot", max_length=40, required=False, help_text="Only for a stamp used before a reversal."
-    )
+    replaces = forms.CharField(label="Replaces lot", max_length=40, required=False)
 
 
 class Bars(Lines):
     title, row_word, add_label, side, lot_field = "Bars", "bar", "Add a bar", "out", "serial"
-    note = "Weigh every bar. The fine metal of a bar is its weight times its fineness."
+    note = (
+        "Weigh every bar: its fine metal is its weight times its fineness. A serial stamped before, on a bar that a"
+        " reversal cancelled, names the lot of that bar as replaced."
+    )
 
 
 class RestLine(Line):

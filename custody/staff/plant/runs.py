@@ -71,13 +71,16 @@ def charge(request: HttpRequest) -> HttpResponse:
         "in": LotsInRows(sent, prefix="in", initial=lots),
         "add": AdditionRows(sent, prefix="add", form_kwargs={"additions": rule.additions}),
     }
-    entry = Entry(request, ChargeForm(sent, initial={"vessel": vessel}), rows)
+    begun = plant.content_in(vessel, request.user) if vessel else None
+    initial = {"vessel": vessel} | ({"step": begun.run.step} if begun else {})
+    entry = Entry(request, ChargeForm(sent, initial=initial), rows)
     done = entry.record(lambda: _charge(entry), "The charge")
     if done:
         return done
     chosen = getattr(entry.form, "cleaned_data", {}).get("vessel") or vessel
     content = plant.content_in(chosen, request.user) if chosen else None
-    context = entry.context(content=content, columns=COLUMNS, cautions=_cautions(entry.form["step"].value()))
+    step = content.run.step if content else entry.form["step"].value()
+    context = entry.context(content=content, columns=COLUMNS, cautions=_cautions(step))
     return render(request, "staff/plant/charge.html", context)
 
 
@@ -160,6 +163,7 @@ def draw(request: HttpRequest, number: str) -> HttpResponse:
         "in": _content_rows(sent, content),
         "out": LotsOutRows(sent, prefix="out", initial=[{"form": Form.GOLD_SAND}], form_kwargs=_outputs()),
     }
+    rows["out"].title, rows["out"].row_word, rows["out"].add_label = "Products", "product", "Add a product"
     entry = Entry(request, StepForm(sent), rows)
     done = entry.record(lambda: _draw(entry, content), "The draw")
     if done:

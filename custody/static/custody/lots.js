@@ -15,7 +15,7 @@ function show(box, { words = "", mg = {} }) {
   box.querySelector("dl").hidden = !known;
   for (const cell of box.querySelectorAll("[data-column]")) {
     const column = cell.dataset.column;
-    if (known) {
+    if (column in mg) {
       cell.dataset.metal = column;
       cell.dataset.mg = mg[column];
       cell.textContent = grams(BigInt(mg[column]));
