@@ -2,9 +2,11 @@
 
 import django_tables2 as tables
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_GET
 
+from custody.models import User
 from custody.queries import laboratory
 from custody.roles import Verb, may
 from custody.web.access import needs
@@ -58,8 +60,10 @@ class AcceptedDeterminations(Determinations):
 @require_GET
 @needs(Verb.DETERMINE, Verb.ACCEPT, Verb.READ_BOOK)
 def board(request: HttpRequest) -> HttpResponse:
-    """What waits for the sampler, for the assayer, and for a second person's acceptance."""
+    """What waits for the sampler, for the assayer, and for a second person. Asked about a lot, what is next for it."""
     viewer = request.user
+    if request.GET.get("lot"):
+        return redirect(_next_for(request.GET["lot"], viewer))
     lists = {
         "unvalued": UnvaluedLots(laboratory.unvalued(viewer), prefix="lots-"),
         "waiting": WaitingDeterminations(laboratory.waiting(viewer), prefix="waits-"),
@@ -73,3 +77,13 @@ def board(request: HttpRequest) -> HttpResponse:
         "may_accept": may(viewer.roles, Verb.ACCEPT),
     }
     return render(request, "staff/laboratory/board.html", lists | rights)
+
+
+def _next_for(number: str, viewer: User) -> str:
+    """The page on which the viewer goes on with a lot: accept what another determined, or determine it."""
+    one = laboratory.waiting(viewer).filter(lot__number=number).exclude(by=viewer).first()
+    if one and may(viewer.roles, Verb.ACCEPT):
+        return reverse("accept", kwargs={"number": one.number})
+    if may(viewer.roles, Verb.DETERMINE):
+        return reverse("determine", kwargs={"number": number})
+    return reverse("laboratory")

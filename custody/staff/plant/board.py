@@ -1,15 +1,18 @@
 """The plant's board: open runs, what the viewer may work, every lot where it stands; and the book of one lot."""
 
+from urllib.parse import urlencode
+
 import django_tables2 as tables
 from django import forms
 from django.http import HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from custody.queries import plant
 from custody.roles import Verb, may
+from custody.staff.plant.step import WORKERS
 from custody.terms import Clearance
 from custody.web.access import needs
 from custody.web.forms import KitForm
@@ -93,7 +96,9 @@ class StandsForm(KitForm):
 @require_GET
 @needs(Verb.READ_BOOK)
 def board(request: HttpRequest) -> HttpResponse:
-    """Where everything is, what is under way, and what waits for the viewer."""
+    """Where everything is, what is under way, what waits for the viewer. Asked about a lot, the steps it may take."""
+    if request.GET.get("lot") and any(may(request.user.roles, verb) for verb in WORKERS):
+        return redirect(f"{reverse('steps')}?{urlencode({'lot': request.GET['lot']})}")
     now = timezone.now()
     runs = plant.open_runs(request.user)
     where = StandsForm(request.GET or None)

@@ -37,7 +37,7 @@ WET = (
 COLD = (Kind.ROLL, Kind.PUNCH, Kind.ANNEAL, Kind.ADJUST, Kind.STAMP, Kind.CLEAN_OUT)
 GROUPS = (("Hot", DRY), ("Wet", WET), ("Cold", COLD))
 
-_WORKERS = (Verb.MELT, Verb.REFINE, Verb.CAST, Verb.WEIGH)
+WORKERS = (Verb.MELT, Verb.REFINE, Verb.CAST, Verb.WEIGH)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +76,7 @@ BATCH = Preset(
 )
 
 
-@needs(*_WORKERS)
+@needs(*WORKERS)
 def kinds(request: HttpRequest) -> HttpResponse:
     """Which step? Only those that this person may record; lots that were ticked go along."""
     lots = request.GET.getlist("lot")
@@ -86,7 +86,16 @@ def kinds(request: HttpRequest) -> HttpResponse:
         for title, steps in _offered(request.user)
         if steps
     ]
+    if len(lots) == 1 and may(request.user.roles, Verb.SAMPLE):
+        panels.insert(0, _of_sampler(lots[0]))
     return render(request, "staff/plant/kinds.html", {"panels": panels, "under": ", ".join(lots)})
+
+
+def _of_sampler(lot: str) -> Panel:
+    """What a sampler does with one lot."""
+    steps = (("Draw a sample from it", "sample"), ("Consume it as a sample", "consume"))
+    actions = [Action(label=label, url=reverse(name, kwargs={"number": lot})) for label, name in steps]
+    return Panel(title="Sampling", actions=actions)
 
 
 def _offered(user: User) -> list[tuple[str, list[tuple[str, str]]]]:
@@ -113,7 +122,7 @@ def _offered(user: User) -> list[tuple[str, list[tuple[str, str]]]]:
     return [("Usual work", common), *single]
 
 
-@needs(*_WORKERS)
+@needs(*WORKERS)
 def step(request: HttpRequest, slug: str) -> HttpResponse:
     """Any step of the plant but casting bars and runs, which have pages of their own."""
     kind = _kind_of(slug)

@@ -217,6 +217,17 @@ def test_an_accepted_determination_overtakes_the_earlier_ones():
     assert first.pk
 
 
+def test_asked_about_one_lot_the_laboratory_goes_on_with_it():
+    lot = in_hand()
+    assayer, manager = people.signed_in(people.anna_assayer()), people.signed_in(people.mona_manager())
+    asked = {"lot": lot.number}
+    assert assayer.get("/laboratory/", asked).url == f"/laboratory/determine/{lot.number}/"
+    assert manager.get("/laboratory/", asked).url == "/laboratory/"
+    one = determined(lot)
+    assert assayer.get("/laboratory/", asked).url == f"/laboratory/determine/{lot.number}/", "not her own to accept"
+    assert manager.get("/laboratory/", asked).url == f"/laboratory/accept/{one.number}/"
+
+
 def test_the_lists_ask_as_often_for_one_as_for_three():
     client = people.signed_in(people.anna_assayer())
 

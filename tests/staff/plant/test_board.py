@@ -62,6 +62,19 @@ def test_ticked_lots_go_along_to_the_step():
     assert "/plant/step/dissolve/" not in sampler
 
 
+def test_asked_about_one_lot_the_plant_shows_its_steps():
+    sampler = people.signed_in(people.sam_sampler())
+    answer = sampler.get("/plant/", {"lot": "L-1"}, follow=True)
+    assert answer.redirect_chain == [("/plant/step/?lot=L-1", 302)]
+    page = answer.content.decode()
+    assert "/laboratory/sample/L-1/" in page
+    assert "/plant/melt-on-receipt/?lot=L-1" in page
+    assert (
+        "/laboratory/sample/"
+        not in people.signed_in(people.otto_operator()).get("/plant/step/?lot=L-1").content.decode()
+    )
+
+
 def test_the_board_asks_as_often_for_one_lot_and_run_as_for_three():
     client = people.signed_in(people.otto_operator())
 
