@@ -71,6 +71,10 @@ def _actions(one: Lot, viewer: User) -> list[Action]:
         ]
     if one.gross_mg and may(viewer.roles, Verb.CORRECT):
         found.append(Action(label="Correct", url=reverse("correct", args=[one.number]), tone="stop"))
+    bar = getattr(one, "bar", None)
+    if bar and not bar.cancelled_by_id and may(viewer.roles, Verb.DISPATCH):
+        url = reverse("issue-certificate", args=[one.number])
+        found.append(Action(label="Issue the certificate", url=url, method="post"))
     if may(viewer.roles, Verb.TRACE):
         ways = [("Trace back", "back")] + ([("Trace forward", "forward")] if hasattr(one, "parcel") else [])
         found += [Action(label=label, url=reverse("trace", args=[one.number, way])) for label, way in ways]

@@ -39,7 +39,7 @@ def receipt(request: HttpRequest, number: str) -> HttpResponse:
             "under": f"from {one.party.name}",
             "status": "reversed" if undone else "",
             "actions": [] if undone else _actions(one, viewer),
-            "panels": [_facts(one), _settlement(one)],
+            "panels": [_facts(one), _settlement(one, viewer)],
             "parcels": ParcelTable(lines),
             "documents": DocumentTable(documents),
             "issue": [] if undone else _issue(one, viewer, documents),
@@ -110,7 +110,9 @@ def _facts(one: Operation) -> Panel:
     return Panel(title="Delivery", facts=facts)
 
 
-def _settlement(one: Operation) -> Panel:
+def _settlement(one: Operation, viewer: User) -> Panel:
     words, number = receipt_life.settlement_words(one)
     url = reverse("settlement", kwargs={"number": number}) if number else ""
-    return Panel(title="Settlement", facts=[Fact(label="Standing", value=words, url=url)])
+    open_to_settle = not number and not hasattr(one, "reversed_by") and may(viewer.roles, Verb.SETTLE)
+    actions = [Action(label="Settle", url=reverse("settle", args=[one.number]))] if open_to_settle else []
+    return Panel(title="Settlement", facts=[Fact(label="Standing", value=words, url=url)], actions=actions)

@@ -8,8 +8,9 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from custody.actions.people import set_roles
 from custody.models import MetalAccount, Settlement
-from custody.terms import Form, Outturn
+from custody.terms import Form, Outturn, Role
 from tests import builders, people, settling
 
 pytestmark = pytest.mark.django_db
@@ -142,9 +143,6 @@ def test_without_a_managers_signature_nothing_is_issued(client, lot, approval, s
 
 
 def test_who_prepares_does_not_approve_whatever_the_roles(client, lot):
-    from custody.actions.people import set_roles
-    from custody.terms import Role
-
     matt = people.matt_accountant()
     set_roles(user=matt, roles=[Role.ACCOUNTANT, Role.MANAGER], active=True, by=people.max_manager())
     both = people.signed_in(type(matt).objects.get(pk=matt.pk))

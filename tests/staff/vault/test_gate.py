@@ -3,9 +3,12 @@
 from uuid import uuid4
 
 import pytest
+from django.utils import timezone
 
-from custody.models import Document, MetalAccount, Operation
-from custody.terms import Against, Basis, DocumentKind, Kind, Outturn
+from custody.actions.work import Make, Take, record_step
+from custody.documents.fill_certificate import certificate_paper
+from custody.models import Bar, Document, MetalAccount, Operation
+from custody.terms import Against, Basis, DocumentKind, Form, Kind, Outturn
 from tests import builders, people, settling
 from tests.documents import reading
 
@@ -238,3 +241,38 @@ def test_the_certificate_says_what_the_book_says():
         assert wanted in text
     assert reading.codes(content) == [str(bar)]
     assert "Tern Valley" not in text
+
+
+def test_the_lot_page_of_a_bar_offers_its_certificate_to_the_vault_alone():
+    lot = settling.bar_in_vault()
+    address = f"/vault/certificate/{lot.number}/"
+    assert address in people.signed_in(people.vera_vault()).get(f"/lot/{lot.number}/").content.decode()
+    assert address not in people.signed_in(people.adam_auditor()).get(f"/lot/{lot.number}/").content.decode()
+
+
+def test_what_is_no_bar_has_no_certificate():
+    (lot,) = builders.received()
+    client = people.signed_in(people.vera_vault())
+    answer = client.post(f"/vault/certificate/{lot.number}/", follow=True)
+    assert "only a bar has a certificate" in answer.content.decode()
+    assert not lot.documents.exists()
+
+
+def test_a_bar_worked_up_again_has_no_certificate():
+    lot = builders.handed_over(builders.bar("A000001"), people.otto_operator(), "FURNACE-1")
+    record_step(
+        kind=Kind.MELT,
+        inputs=[Take(lot.number)],
+        outputs=[Make(Form.MELT, lot.gross_mg, {"Au": lot.au_mg})],
+        at=timezone.now(),
+        by=people.otto_operator(),
+    )
+    answer = people.signed_in(people.vera_vault()).post(f"/vault/certificate/{lot.number}/", follow=True)
+    assert "is no more: it went into melt" in answer.content.decode()
+
+
+def test_fineness_is_never_rounded_up():
+    bar = Bar.objects.get(lot=settling.bar_in_vault(grams=9))
+    paper = certificate_paper(bar, copy_no=1, at=timezone.now(), by=people.vera_vault())
+    assert (paper.fine_mg, paper.gross_mg) == (8_999, 9_000)
+    assert paper.fineness_ppm == 999_888  # 8999 ÷ 9000 is 999 888.9 ppm
