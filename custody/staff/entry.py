@@ -129,6 +129,7 @@ class Entry:
             "row_sets": list(self.rows.values()),
             "going_in": going_in,
             "total_in": total(line.columns_mg for line in going_in),
+            "any_valued": any(line.lot.valued for line in going_in),
             **more,
         }
 

@@ -2,20 +2,23 @@
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from django.utils import timezone
 
-from custody.models import Operation
+from custody.actions.assay import determine
+from custody.models import Operation, Run
 from tests import builders, people
+from tests.staff.plant.posting import body, sent
 
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
 
 
 @pytest.fixture
 def operator(new_page):
-    """Otto's browser, signed in."""
+    """Otto's browser, or another person's, signed in."""
 
-    def open_page(**size):
+    def open_page(person=people.otto_operator, **size):
         page = new_page(**size)
-        client = people.signed_in(people.otto_operator())
+        client = people.signed_in(person())
         session = client.cookies["sessionid"]
         page.context.add_cookies([{"name": "sessionid", "value": session.value, "url": "http://127.0.0.1"}])
         return page
@@ -111,6 +114,34 @@ def test_bars_laid_out_are_balanced_by_weight_and_fineness(operator):
         "A000001",
         "A000002",
     ]
+
+
+def test_every_page_of_plant_and_laboratory_can_be_read_by_anyone(operator):
+    (lot,) = builders.ready()
+    (sand,) = builders.ready(1200, where="SHOP", Au=999_850)
+    (raw,) = builders.received()
+    (sample,) = [builders.handed_over(each, people.anna_assayer(), "LAB") for each in builders.received(5_000)]
+    found = determine(lot=raw, ppm={"Au": 800_000}, method="fire assay", at=timezone.now(), by=people.anna_assayer())
+    builders.place("VESSEL-1")
+    client = people.signed_in(people.otto_operator())
+    rows = {"in": [{"lot": lot.number}], "add": [{"what": "acid", "gross": "400"}]}
+    sent(client, "/plant/charge/", body(rows=rows, vessel=builders.place("VESSEL-1").pk, step="dissolve"))
+    run = Run.objects.get().number
+    plant = ["", "step/", "batch/", "step/stamp/", "charge/?vessel=VESSEL-1", f"run/{run}/", f"run/{run}/draw/",
+             f"run/{run}/finish/", f"cast/?lot={sand.number}", f"divide/?lot={sand.number}"]  # fmt: skip
+    laboratory = ["", f"sample/{sample.number}/", f"consume/{sample.number}/", f"determine/{raw.number}/"]
+    read_by = {
+        people.otto_operator: [f"/plant/{path}" for path in plant],
+        people.anna_assayer: [f"/laboratory/{path}" for path in laboratory],
+        people.mona_manager: [f"/laboratory/accept/{found.number}/", f"/plant/correct/{sand.number}/"],
+    }
+    for width in (1280, 390):
+        for person, paths in read_by.items():
+            page = operator(person, width=width)
+            for path in paths:
+                assert page.goto(path).status == 200, path
+                assert violations(page) == [], path
+                assert page.evaluate("document.documentElement.scrollWidth") <= width, path
 
 
 def test_without_script_lots_are_looked_up_by_a_button(browser, live_site):
