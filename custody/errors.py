@@ -317,6 +317,7 @@ SettledOnce = _refusal(
 SettledWhole = _refusal(
     "SettledWhole", "settled_once_and_whole", "Payable + retained + returned must equal the settled content."
 )
+SettledTotal = _refusal("SettledTotal", "settled_total", "{message} Reckon the settlement again.")
 SettledContent = _refusal(
     "SettledContent",
     "settled_content",
@@ -354,6 +355,7 @@ MonthNotOver = _refusal("MonthNotOver", "month_not_over", "Only a month that is 
 NoInputs = _refusal("NoInputs", "no_inputs", "{message}", field="inputs")
 NoOutputs = _refusal("NoOutputs", "no_outputs", "{message}", field="outputs")
 MetalsFollow = _refusal("MetalsFollow", "metals_follow", "{message}", field="inputs")
+ReceiptRule = _refusal("ReceiptRule", "receive", "{message}", field="outputs")
 DispatchRule = _refusal("DispatchRule", "dispatch", "{message}", field="party")
 DifferenceRule = _refusal("DifferenceRule", "difference", "{message}", field="inputs")
 Busy = _refusal("Busy", "busy", "Another operation holds one of these lots. Try again in a moment.", base=Conflict)

@@ -8,7 +8,6 @@ import json
 from collections import Counter
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from random import Random
 
 import networkx
 

@@ -56,7 +56,9 @@ def draw(plant, random):
     name = plant._number("L")
     losses = []
     if any(gain):
-        losses.append({"cause": "measurement difference", "gross_g": grams(-gain[0]), "fine_g": fine([-g for g in gain[1:]])})
+        losses.append(
+            {"cause": "measurement difference", "gross_g": grams(-gain[0]), "fine_g": fine([-g for g in gain[1:]])}
+        )
     if any(lost):
         losses.append({"cause": "spill", "gross_g": grams(lost[0]), "fine_g": fine(lost[1:])})
     form = random.choice(("gold sand", "silver chloride", "solution"))

@@ -88,7 +88,10 @@ def assert_origins_agree(plant):
 def assert_every_parcel_is_accounted_for(plant):
     for number in plant.received:
         lot = Lot.objects.get(number=number)
-        got = [sum(column) for column in zip(*(r.metals_mg for r in OriginReceipt.objects.filter(origin__lot=lot)), strict=True)]
+        got = [
+            sum(column)
+            for column in zip(*(r.metals_mg for r in OriginReceipt.objects.filter(origin__lot=lot)), strict=True)
+        ]
         fates = trace.forward_document(lot, graph=False)["metals"]
         assert [fates.get(metal, {}).get("total_mg", 0) for metal in METALS] == got, number
         assert all(fate["mg"] > 0 for metal in fates.values() for fate in metal["fates"]), number

@@ -83,8 +83,8 @@ def receive(plant, random):
 
 def step(plant, random, kind, lots, *, whole=None, outs, losses=(), flux=0, gain=None, even=False, recovery=None):
     """One dry step: lots in, ``outs`` forms out, ``losses`` causes declared; a gain or a recovery in parts."""
-    entries, ins = zip(*((entry, (lot, book)) for lot in lots for entry, book in [plant.take(random, lot, whole=whole)]))
-    ins = list(ins)
+    takes = [(lot, *plant.take(random, lot, whole=whole)) for lot in lots]
+    entries, ins = [entry for _, entry, _ in takes], [(lot, book) for lot, _, book in takes]
     total = total_of([book for _, book in ins])
     total[0] += flux
     for extra in (gain, recovery[1] if recovery else None):
@@ -99,9 +99,7 @@ def step(plant, random, kind, lots, *, whole=None, outs, losses=(), flux=0, gain
     ]
     for cause, extra in (("measurement difference", gain), recovery or ("", None)):
         if extra:
-            posted.append(
-                {"cause": cause, "gross_g": grams(-extra[0]), "fine_g": fine([-mg for mg in extra[1:]])}
-            )
+            posted.append({"cause": cause, "gross_g": grams(-extra[0]), "fine_g": fine([-mg for mg in extra[1:]])})
     random.shuffle(posted)
     valued = all(lot.valued for lot, _ in ins)
     outputs = [
@@ -111,7 +109,7 @@ def step(plant, random, kind, lots, *, whole=None, outs, losses=(), flux=0, gain
     for output in outputs:
         if output["form"] == "bar":
             output["serial"] = plant._number("S")
-    body = {"inputs": list(entries), "outputs": outputs, "losses": posted}
+    body = {"inputs": entries, "outputs": outputs, "losses": posted}
     if flux:
         body["additions"] = [{"what": "flux", "gross_g": grams(flux)}]
     number = plant.record(kind, **body)
@@ -206,7 +204,7 @@ def sample(plant, random):
     lots = plant.stock(valued=valued)
     if lots:
         lot = random.choice(lots)
-        consume = lot.form == "sample" and random.random() < 0.6 or random.random() < 0.15
+        consume = (lot.form == "sample" and random.random() < 0.6) or random.random() < 0.15
         step(
             plant, random, "sample", [lot], whole=None if consume else False,
             outs=[] if consume else ["sample"], losses=["sample consumed"] if consume else [],
@@ -281,7 +279,9 @@ def assay(plant, lot, metals):
         had = [0] * 5 if content is None else content.book[1:]
         left = [a + b - c for a, b, c in zip(had, lot.book[1:], metals, strict=True)]
         gain = [0, *(max(-mg, 0) for mg in left)]
-        node = plant.graph.node([(one.node, one.book) for one in continuing], [("difference", gain)] if any(gain) else [])
+        node = plant.graph.node(
+            [(one.node, one.book) for one in continuing], [("difference", gain)] if any(gain) else []
+        )
         reach = sum(one.reach for one in continuing) + 1
         lost = [max(mg, 0) for mg in left]
         if content:

@@ -35,9 +35,9 @@ CONSTRAINTS = {
     "movement_has_a_side", "countersigned_by_another", "countersigned_in_words", "over_tolerance_countersigned",
     "approved_by_another", "account_never_negative", "settled_once_and_whole", "net_is_gross_less_tare",
     "fineness_within_whole", "one_line", "one_chunk", "operation_number", "lot_number",
-    "correction_says_why", "approved_in_words",
+    "one_line_per_metal", "one_metal_account", "correction_says_why", "approved_in_words",
 }  # fmt: skip
-UNIQUE_INDEXES = {"unique_uncancelled_bar", "one_content_per_vessel", "one_request"}
+UNIQUE_INDEXES = {"unique_uncancelled_bar", "one_content_per_vessel", "one_request", "one_handover"}
 #: What the application may call that writes with the owner's rights, without the house's prefix.
 WRITING_FUNCTIONS = {"post", "hand_over", "clear", "close_period", "issue_settlement"}
 WRITING = ("INSERT", "UPDATE", "DELETE", "TRUNCATE")
