@@ -6,6 +6,6 @@ from custody.staff import trace_views as views
 
 urlpatterns = [
     path("", views.start, name="trace-start"),
-    path("<str:number>/report/", views.report, name="trace-report"),
-    path("<str:number>/<str:direction>/", views.show, name="trace"),
+    path("<path:number>/report/", views.report, name="trace-report"),
+    path("<path:number>/<str:direction>/", views.show, name="trace"),
 ]

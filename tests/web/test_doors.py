@@ -4,8 +4,9 @@ from datetime import timedelta
 
 import pytest
 from django.conf import settings
-from django.test import Client
+from django.test import Client, RequestFactory
 from django.utils import timezone
+from django.views.defaults import server_error
 
 from custody.actions.issue_receipt import issue_labels, issue_receipt
 from custody.queries import papers
@@ -152,3 +153,9 @@ def test_refusing_pages_keep_the_frame_and_say_what_to_do():
     assert "Nothing under that number" in client.get("/lot/L26-99999/").content.decode()
     assert "Not yours to do" in client.get("/counter/").content.decode()
     assert "Harrow Fell Refinery" in client.get("/nowhere/").content.decode()
+
+
+def test_the_page_of_a_fault_needs_neither_person_nor_book():
+    said = server_error(RequestFactory().get("/")).content.decode()
+    assert "Something broke" in said
+    assert "recorded whole or not at all" in said

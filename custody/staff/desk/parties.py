@@ -1,5 +1,7 @@
 """Parties: found, entered, changed; the terms agreed with them; their receipts and metal accounts."""
 
+from urllib.parse import urlencode
+
 import django_tables2 as tables
 from django import forms
 from django.contrib import messages
@@ -138,7 +140,9 @@ def terms(request: HttpRequest, code: str) -> HttpResponse:
 def _actions(one: Party, viewer: User) -> list[Action]:
     found = []
     if may(viewer.roles, Verb.RECEIVE):
-        found.append(Action(label="New receipt", url=f"{reverse('counter')}?party={one.code}", tone="main"))
+        found.append(
+            Action(label="New receipt", url=f"{reverse('counter')}?{urlencode({'party': one.code})}", tone="main")
+        )
     if may(viewer.roles, Verb.KEEP_PARTIES):
         found.append(Action(label="Change", url=reverse("party-change", args=[one.code])))
     if may(viewer.roles, Verb.SETTLE):

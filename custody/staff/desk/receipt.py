@@ -1,5 +1,7 @@
 """One receipt: parcels as declared and as measured, how far each has come, its papers and its settlement."""
 
+from urllib.parse import urlencode
+
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -69,7 +71,9 @@ def issue_paper(request: HttpRequest, number: str) -> HttpResponse:
 def _actions(one: Operation, viewer: User) -> list[Action]:
     found = []
     if may(viewer.roles, Verb.CLEAR):
-        found.append(Action(label="Hold or release", url=f"{reverse('clearance')}?receipt={one.number}"))
+        found.append(
+            Action(label="Hold or release", url=f"{reverse('clearance')}?{urlencode({'receipt': one.number})}")
+        )
     if may(viewer.roles, Verb.REVERSE):
         found.append(Action(label="Reverse", url=reverse("reverse", args=[one.number]), tone="stop"))
     return found

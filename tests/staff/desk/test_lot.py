@@ -1,10 +1,14 @@
 """The page of a lot tells its whole life, and offers what this viewer may do with it."""
 
+import json
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse as reverse_url
 from django.utils import timezone
 
+from custody.actions.history import import_history
 from custody.actions.work import Lose, Make, Take, record_step, reverse
 from custody.models import Operation
 from custody.queries import lot_life
@@ -129,3 +133,31 @@ def test_the_page_costs_the_same_for_three_handovers_as_for_one():
     with CaptureQueriesContext(connection) as three:
         client.get(f"/lot/{lot.number}/")
     assert len(three) == len(one)
+
+
+def test_a_number_from_elsewhere_may_hold_any_sign():
+    number = "A/1?#%-ü"
+    lines = [
+        {"record": "header", "format": "custody-history", "version": 1},
+        {"record": "party", "code": "P/9", "name": "Ketter", "country": "PE"},
+        {
+            "record": "operation",
+            "number": "OP/1",
+            "kind": "receive",
+            "at": "2024-01-02T09:00:00+00:00",
+            "party": "P/9",
+            "outputs": [
+                {"lot": number, "form": "dore", "gross_g": "1.000", "origin": {"category": "mined", "country": "PE"}}
+            ],
+        },
+    ]
+    import_history(lines=[json.dumps(line) for line in lines])
+    client = people.signed_in(people.clara_compliance())
+    builders.refinery()
+    found = client.get("/find/", {"code": number})
+    said = client.get(found.url).content.decode()
+    assert found.status_code == 302
+    for name, arguments in (("trace", [number, "back"]), ("receipt", ["OP/1"]), ("operation", ["OP/1"])):
+        assert reverse_url(name, args=arguments) in said
+        assert client.get(reverse_url(name, args=arguments)).status_code == 200
+    assert client.get(reverse_url("party", args=["P/9"])).status_code == 200
