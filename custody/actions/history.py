@@ -120,5 +120,5 @@ class _Importer:
         for output in request.get("outputs", []):
             vessel = output.get("vessel")
             if output["form"] == Form.IN_PROCESS and vessel and vessel not in self.vessels:
-                Place.objects.create(code=vessel[:30], name=vessel, kind=PlaceKind.VESSEL)
+                Place.objects.create(code=vessel, name=vessel, kind=PlaceKind.VESSEL)
                 self.vessels.add(vessel)

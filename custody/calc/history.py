@@ -6,17 +6,22 @@ read here has the right shape; whether the book takes it is the book's to say.
 
 import json
 import re
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from custody.calc.mass import parse_strict_grams
 from custody.calc.refusals import Refused
-from custody.terms import METALS, Category, Form, Kind
+from custody.terms import METALS, Category, CustodyModel, Form, Kind
 
 FORMAT = "custody-history"
 VERSION = 1
 LONGEST_LINE = 1_000_000
-_CODE = re.compile(r"[^\s\x00-\x1f]{1,40}")
+_CODE = re.compile(r"[^\s\x00-\x1f\ud800-\udfff]+")
+_HALF_A_CHARACTER = re.compile(r"[\ud800-\udfff]")
+_LONGEST_CODE = 40
+_LONGEST_PLACE = _LONGEST_PARTY = 30
+_LONGEST_MARK = 20
+_LONGEST_INTEGER = 20
 _COUNTRY = re.compile(r"[A-Z]{2}")
 
 _HEADER = {"record", "format", "version"}
@@ -43,7 +48,13 @@ def read_line(text: str) -> dict[str, Any]:
     if len(text) > LONGEST_LINE:
         raise Refused("This line is longer than a million characters.", field="line")
     try:
-        record = json.loads(text, object_pairs_hook=_no_twins, parse_constant=_no_constant, parse_float=_no_number)
+        record = json.loads(
+            text,
+            object_pairs_hook=_no_twins,
+            parse_constant=_no_constant,
+            parse_float=_no_number,
+            parse_int=_short_integer,
+        )
     except RecursionError:
         raise Refused("This line is nested too deeply to be a record.", field="line") from None
     except json.JSONDecodeError as error:
@@ -69,9 +80,12 @@ def read_operation(record: dict[str, Any]) -> dict[str, Any]:
     for key in ("party", "owner", "lot", "reverses"):
         if key in record:
             request[key] = _code(record, key)
-    for key in ("reason", "step", "about"):
-        if key in record:
-            request[key] = _text(record, key, 500)
+    if "reason" in record:
+        request["reason"] = _text(record, "reason", 500)
+    if "step" in record:
+        request["step"] = _word(record, "step", [str(kind) for kind in Kind])
+    if "about" in record:
+        request["about"] = _day(record, "about")
     if "basis" in record:
         request["basis"] = _word(record, "basis", ["toll", "purchase"])
     if "fine_g" in record:
@@ -98,7 +112,7 @@ def _read_party(record: dict[str, Any]) -> dict[str, Any]:
     _known(record, _PARTY, "party")
     return {
         "record": "party",
-        "code": _code(record, "code"),
+        "code": _code(record, "code", longest=_LONGEST_PARTY),
         "name": _text(record, "name", 200),
         "country": _country(record, "country"),
     }
@@ -128,11 +142,15 @@ def _output(entry: Any, where: str) -> dict[str, Any]:
     }
     if "fine_g" in entry:
         made["fine_mg"] = _fine(entry, f"{where}.fine_g")
-    for key in ("serial", "vessel", "replaces", "returned_from", "mark"):
+    for key in ("serial", "replaces", "returned_from"):
         if key in entry:
             made[key] = _code(entry, key, where)
+    if "vessel" in entry:
+        made["vessel"] = _code(entry, "vessel", where, longest=_LONGEST_PLACE)
+    if "mark" in entry:
+        made["mark"] = _code(entry, "mark", where, longest=_LONGEST_MARK)
     if "custody_model" in entry:
-        made["custody_model"] = _text(entry, "custody_model", 20, where)
+        made["custody_model"] = _word(entry, "custody_model", [str(model) for model in CustodyModel], where)
     if "origin" in entry:
         made["origin"] = _origin(entry["origin"], f"{where}.origin")
     return made
@@ -180,14 +198,16 @@ def _text(entry: dict[str, Any], key: str, longest: int, where: str = "") -> str
     field = f"{where}.{key}".lstrip(".")
     if not isinstance(value, str) or not value.strip() or len(value) > longest or "\x00" in value:
         raise Refused(f"{field} is text of 1 to {longest} characters.", field=field)
+    if _HALF_A_CHARACTER.search(value):
+        raise Refused(f"{field} has half a character in it (a lone surrogate).", field=field)
     return value
 
 
-def _code(entry: dict[str, Any], key: str, where: str = "") -> str:
+def _code(entry: dict[str, Any], key: str, where: str = "", *, longest: int = _LONGEST_CODE) -> str:
     value = entry.get(key)
     field = f"{where}.{key}".lstrip(".")
-    if not isinstance(value, str) or not _CODE.fullmatch(value):
-        raise Refused(f"{field} is a number or code of 1 to 40 characters without spaces.", field=field)
+    if not isinstance(value, str) or len(value) > longest or not _CODE.fullmatch(value):
+        raise Refused(f"{field} is a number or code of 1 to {longest} characters without spaces.", field=field)
     return value
 
 
@@ -216,6 +236,13 @@ def _moment(record: dict[str, Any]) -> datetime:
     if moment is None or moment.tzinfo is None or not 1900 <= moment.year < 9999:
         raise Refused("at is a time with its offset, like 2024-01-02T09:00:00+00:00.", field="at")
     return moment
+
+
+def _day(record: dict[str, Any], key: str) -> str:
+    try:
+        return date.fromisoformat(record[key]).isoformat()
+    except (TypeError, ValueError):
+        raise Refused(f"{key} is a day, like 2024-01-02.", field=key) from None
 
 
 def _grams(entry: dict[str, Any], key: str, where: str, *, negative: bool = False) -> int:
@@ -251,3 +278,9 @@ def _no_constant(text: str) -> None:
 
 def _no_number(text: str) -> None:
     raise Refused(f"The number {text[:40]} has no place here: masses are strings of grams.", field="line")
+
+
+def _short_integer(text: str) -> int:
+    if len(text) > _LONGEST_INTEGER:
+        _no_number(text)
+    return int(text)
