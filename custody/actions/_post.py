@@ -48,6 +48,8 @@ def _translate(error: Error) -> Exception:
         return Busy()
     if diag.sqlstate == "CB001":
         return refusal_named(diag.constraint_name, diag.message_primary, json.loads(diag.message_detail))
+    if diag.sqlstate.startswith("22"):
+        return Refusal(f"A value is not one that the book can hold: {diag.message_primary}.")
     if diag.constraint_name:
         refusal = refusal_named(diag.constraint_name, diag.message_primary, {})
         return refusal if type(refusal) is not Refusal else error
