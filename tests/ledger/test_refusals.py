@@ -279,3 +279,10 @@ def test_every_rule_of_the_database_has_its_refusal():
         for name in re.findall(r"custody_refuse\('(\w+)'", path.read_text(encoding="utf-8"))
     }
     assert named - set(errors.BY_CODE) == {"movements_complete", "origin_conserved"}
+
+
+def test_a_value_that_no_column_holds(scene):
+    """The forms and the history reader refuse it before; whoever else asks gets a sentence too, and no crash."""
+    for body in (melt(scene.ours, out={"gross_mg": 10**30}), melt(scene.ours, number="N" * 41)):
+        with pytest.raises(errors.Refusal, match="not one that the book can hold"):
+            _post.post({"at": now(), "by": scene.otto.pk} | body)
