@@ -2,9 +2,9 @@
 
 Both results are exchanged at once. Where they differ by no more than the agreed splitting limit, their mean counts;
 otherwise a third laboratory, the umpire, assays the sealed sample, and the agreement says which result then counts.
-Sources: published terms and contract clauses for the mean inside the limit (fixtures/published/exchange.json); Beringer,
-A Text-book of Assaying, 1904, p. 181-182 for "umpire final"; the other two rules and who pays are common practice, from
-memory. All finenesses are in ppm; every mean is rounded half to even to the ppm, once.
+Sources: published terms and contract clauses for the mean inside the limit (fixtures/published/exchange.json), and for
+"umpire final" Beringer, A Text-book of Assaying, 1904, p. 181-182; the other two rules and who pays are common
+practice, from memory. All finenesses are in ppm; every mean is rounded half to even to the ppm, once.
 """
 
 from collections.abc import Mapping
