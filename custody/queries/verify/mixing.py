@@ -70,7 +70,9 @@ def check_made(entry: Entry, line: Line, made: Made, mixture: Mixture | None, fo
         found.expect(made.run, entry.head.run, where, "the run of a vessel's content")
     if entry.head.kind == Kind.RECEIVE:
         found.expect(made.receipt, entry.id, where, "a parcel's receipt")
-        if made.declared is not None and _words(made.declared) != _words(made.declared_origin):
+        if made.declared is None:
+            found.breach(where, "a parcel says what was declared")
+        elif _words(made.declared) != _words(made.declared_origin):
             found.breach(where, "declared origin", stored=made.declared_origin, recomputed=made.declared)
     elif mixture:
         stored = (made.receipt, made.declared_origin, made.custody_model)

@@ -2,9 +2,10 @@
 
 import hashlib
 from collections import defaultdict
+from decimal import Decimal
 
 from custody.calc.apportion import largest_remainder
-from custody.calc.rounding import half_even
+from custody.calc.rounding import down, half_even
 from custody.queries.papers import path_of
 from custody.queries.verify.findings import Check, Findings
 from custody.queries.verify.raw import rows, stream
@@ -13,12 +14,30 @@ from custody.terms import COLUMNS, PPM, Form, Source
 
 def check(findings: Findings) -> None:
     """Examines everything that hangs on the ledger."""
+    _contents(findings["I4"])
     _bars(findings["I6"])
     _settlements(findings["I9"])
     _accounts(findings["I9"])
     _documents(findings["I10"])
     _duties(findings["I12"])
     _accepted_assays(findings["I12"])
+
+
+def _contents(found: Check) -> None:
+    """What is in a vessel is the content of that vessel's open run."""
+    for lot, number, run, content, finished, vessel, place in stream(
+        "SELECT l.id, l.number, r.number AS run, r.content_id, r.finished_by_id, r.vessel_id, l.place_id"
+        " FROM custody_lot l LEFT JOIN custody_run r ON r.id = l.run_id WHERE l.form = 'in process' AND l.gross_mg > 0"
+    ):
+        found.checked += 1
+        if (content, finished, vessel) != (lot, None, place):
+            found.breach(f"lot {number}", "the content of the open run of its vessel", run=run)
+    for run, number, gross in stream(
+        "SELECT r.id, r.number, l.gross_mg FROM custody_run r LEFT JOIN custody_lot l ON l.id = r.content_id"
+        " WHERE r.finished_by_id IS NULL"
+    ):
+        if not gross:
+            found.breach(f"run {number}", "an open run has a content", id=run)
 
 
 def _bars(found: Check) -> None:
@@ -49,11 +68,12 @@ def _bars(found: Check) -> None:
 
 def _settlements(found: Check) -> None:
     lines = defaultdict(list)
-    for _, settlement, metal, content, payable, retained, returned, amount in stream(
-        "SELECT id, settlement_id, metal, content_mg, payable_mg, retained_mg, returned_mg, amount"
+    for _, settlement, *line in stream(
+        "SELECT id, settlement_id, metal, content_mg, payable_mg, retained_mg, returned_mg, accountability_ppm, amount"
         " FROM custody_settlementline"
     ):
-        lines[settlement].append((metal, content, payable, retained, returned, amount))
+        lines[settlement].append(line)
+    charged = dict(rows("SELECT settlement_id, sum(amount) FROM custody_settlementcharge GROUP BY settlement_id"))
     standing: dict[int, str] = {}
     receipts = {}
     corrected = {corrects for (corrects,) in rows("SELECT corrects_id FROM custody_settlement WHERE corrects_id > 0")}
@@ -61,11 +81,8 @@ def _settlements(found: Check) -> None:
         "SELECT id, number, receipt_id, corrects_id, charges, total FROM custody_settlement"
     ):
         found.checked += 1
-        for metal, content, payable, retained, returned, _ in lines[settlement]:
-            if payable + retained + returned != content or min(payable, returned) < 0:
-                found.breach(number, f"{metal}: payable + retained + returned = settled content", content=content)
-        amounts = sum(line[-1] for line in lines.pop(settlement))
-        if amounts + charges != total:
+        amounts = _settled_lines(number, lines.pop(settlement, []), found)
+        if amounts + charges != total or charged.pop(settlement, 0) != charges:
             found.breach(number, "the amounts and charges sum to the total", total=str(total))
         if corrects is not None and receipts.get(corrects) != receipt:
             found.breach(number, "corrects a statement of the same receipt")
@@ -74,8 +91,17 @@ def _settlements(found: Check) -> None:
             if receipt in standing:
                 found.breach(number, f"stands beside {standing[receipt]} for one receipt")
             standing[receipt] = number
-    for settlement in lines:
+    for settlement in [*lines, *charged]:
         found.breach(f"settlement {settlement}", "lines without a statement")
+
+
+def _settled_lines(number: str, lines: list[list], found: Check) -> Decimal:
+    """The sum of the amounts; each line sums, and owes what was agreed of its content, rounded down."""
+    for metal, content, payable, retained, returned, ppm, _ in lines:
+        if payable + retained + returned != content or min(payable, returned) < 0:
+            found.breach(number, f"{metal}: payable + retained + returned = settled content", content=content)
+        found.expect(payable + returned, down(content * ppm, PPM), number, f"{metal}: the agreed share of the content")
+    return sum((line[-1] for line in lines), Decimal(0))
 
 
 def _accounts(found: Check) -> None:

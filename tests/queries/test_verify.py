@@ -1,0 +1,388 @@
+"""An examination finds every kind of damage that a superuser can do with the triggers off, and nothing in a sound book.
+
+A damage with ``resealed`` also rewrites the canonical bytes and the SHA-256 of the operations that it touches, as a
+careful forger would: what is found then is found by replaying the book.
+"""
+
+import json
+from io import StringIO
+
+import pytest
+from django.core.management import call_command
+from django.db import connection, transaction
+
+from custody.models import Document
+from custody.queries.papers import path_of
+from custody.queries.verify import verify
+from custody.queries.verify.findings import PROMISES
+from refinery import embedded, roles
+
+RESEAL = (
+    "UPDATE custody_operation o SET canonical = custody_canonical(o),"
+    " sha256 = sha256(convert_to(custody_canonical(o), 'UTF8')) WHERE canonical <> custody_canonical(o)"
+)
+MELT = "(SELECT id FROM custody_operation WHERE number = '{melt}')"
+POOL = "(SELECT id FROM custody_lot WHERE number = '{pool}')"
+OUT = f"operation_id = {MELT} AND side = 'out' AND lot_id = {POOL}"
+LATER = "number = '{split}'"
+
+#: name: (invariant that must be found broken, resealed, statements)
+DAMAGES = {
+    # I1
+    "an unbalanced movement": ("I1", True, f"UPDATE custody_movement SET gross_mg = gross_mg + 1 WHERE {OUT}"),
+    "a movement gone": ("I1", True, f"DELETE FROM custody_movement WHERE operation_id = {MELT} AND side = 'loss'"),
+    "a movement added": (
+        "I1", True,
+        "INSERT INTO custody_movement SELECT (jsonb_populate_record(m, jsonb_build_object('id', 900000, 'line', 99))).*"
+        f" FROM custody_movement m WHERE operation_id = {MELT} AND line = 1",
+    ),
+    "a balanced pair added": (
+        "I1", True,
+        "INSERT INTO custody_movement (operation_id, line, side, what, words, gross_mg, au_mg, ag_mg, pt_mg, pd_mg,"
+        f" cu_mg, valued, whole, spread) SELECT {MELT}, 90 + n, s, 'flux', '', 5, 0, 0, 0, 0, 0, true, false, 0"
+        " FROM (VALUES (1, 'add'), (2, 'loss')) v(n, s)",
+    ),
+    "a reversal that is no mirror": (
+        "I1", True,
+        "UPDATE custody_movement SET au_mg = au_mg + 1 WHERE operation_id = (SELECT id FROM custody_operation"
+        " WHERE number = '{reversal}') AND (side = 'out' OR line = (SELECT max(line) FROM custody_movement"
+        " WHERE operation_id = (SELECT id FROM custody_operation WHERE number = '{reversal}')))",
+    ),
+    # I2
+    "two movements changed in balance": (
+        "I2", True,
+        f"UPDATE custody_movement SET au_mg = au_mg + 1 WHERE operation_id = {MELT} AND side = 'in' AND line = 3"
+        f"; UPDATE custody_movement SET au_mg = au_mg + 1 WHERE {OUT}",
+    ),
+    "a lot's gross": ("I2", False, f"UPDATE custody_lot SET gross_mg = gross_mg + 1 WHERE id = {POOL}"),
+    "a lot's metals": ("I2", False, f"UPDATE custody_lot SET au_mg = au_mg - 1, ag_mg = ag_mg + 1 WHERE id = {POOL}"),
+    "a lot emptied": (
+        "I2", False, f"UPDATE custody_lot SET gross_mg = 0, au_mg = 0, ag_mg = 0, cu_mg = 0 WHERE id = {POOL}"),
+    "a lot below zero": (
+        "I2", True,
+        "ALTER TABLE custody_lot DROP CONSTRAINT overdraw; ALTER TABLE custody_lot DROP CONSTRAINT metals_over_gross;"
+        " ALTER TABLE custody_movement DROP CONSTRAINT movement_metals_over_gross;"
+        f" UPDATE custody_movement SET gross_mg = gross_mg - 1800000 WHERE {OUT};"
+        f" UPDATE custody_lot SET gross_mg = gross_mg - 1800000 WHERE id = {POOL}",
+    ),
+    "a lot gone": ("I2", False, "DELETE FROM custody_lot WHERE number = 'OLD-C'"),
+    "an operation gone with its movements": (
+        "I2", False,
+        f"DELETE FROM custody_movement WHERE operation_id = {MELT}; DELETE FROM custody_operation WHERE id = {MELT}",
+    ),
+    "a withdrawal that does not follow": (
+        "I2", True,
+        "UPDATE custody_movement SET au_mg = au_mg - 1, ag_mg = ag_mg + 1 WHERE operation_id ="
+        " (SELECT id FROM custody_operation WHERE number = '{split}');"
+        f" UPDATE custody_lot SET au_mg = au_mg + 1, ag_mg = ag_mg - 1 WHERE id = {POOL}",
+    ),
+    "a line said to be whole": (
+        "I2", False, f"UPDATE custody_movement SET whole = true WHERE operation_id = {MELT} AND line = 3"),
+    "a line that found another content": (
+        "I2", False, f"UPDATE custody_movement SET content_before = content_before + 1 WHERE operation_id = {MELT}"),
+    "a lot said to be unvalued": (
+        "I2", False, "UPDATE custody_movement SET valued = false WHERE lot_id = (SELECT id FROM custody_lot"
+        " WHERE number = 'OLD-C')"),
+    # I3
+    "an operation gone": ("I3", False, f"DELETE FROM custody_operation WHERE id = {MELT}"),
+    "the time of an operation": (
+        "I3", False, f"UPDATE custody_operation SET at = at + interval '1 second' WHERE {LATER}"),
+    "who recorded an operation": ("I3", False, f"UPDATE custody_operation SET by_id = by_id + 1 WHERE {LATER}"),
+    "the reason of an operation": (
+        "I3", False, "UPDATE custody_operation SET reason = 'Entered once' WHERE number = '{reversal}'"),
+    "canonical bytes with their SHA-256": (
+        "I3", False,
+        "UPDATE custody_operation SET canonical = replace(canonical, 'Entered twice', 'Entered once'), sha256 ="
+        " sha256(convert_to(replace(canonical, 'Entered twice', 'Entered once'), 'UTF8')) WHERE number = '{reversal}'",
+    ),
+    "a SHA-256": ("I3", False, f"UPDATE custody_operation SET sha256 = sha256('x') WHERE {LATER}"),
+    "the words of a movement": (
+        "I3", False, f"UPDATE custody_movement SET words = 'chimney' WHERE operation_id = {MELT} AND side = 'loss'"),
+    "a lot's number": ("I3", False, "UPDATE custody_lot SET number = 'OLD-Z' WHERE number = 'OLD-C'"),
+    "a lot's form": ("I3", False, "UPDATE custody_lot SET form = 'scrap' WHERE number = 'OLD-C'"),
+    "a bar's serial": ("I3", False, "UPDATE custody_bar SET serial = 'HF-7' WHERE serial = 'HF-1'"),
+    "a trigger off": ("I3", False, "ALTER TABLE custody_movement DISABLE TRIGGER movement_sealed"),
+    "all triggers off": ("I3", False, "ALTER TABLE custody_lot DISABLE TRIGGER ALL"),
+    "a trigger for replicas only": (
+        "I3", False, "ALTER TABLE custody_operation ENABLE REPLICA TRIGGER operation_balanced"),
+    "a trigger gone": ("I3", False, "DROP TRIGGER operation_append_only ON custody_operation"),
+    "a constraint gone": ("I3", False, "ALTER TABLE custody_lot DROP CONSTRAINT overdraw"),
+    "a constraint not enforced": (
+        "I3", False,
+        "ALTER TABLE custody_lot DROP CONSTRAINT overdraw;"
+        " ALTER TABLE custody_lot ADD CONSTRAINT overdraw CHECK (gross_mg >= 0) NOT VALID",
+    ),
+    "a unique index gone": ("I3", False, "DROP INDEX unique_uncancelled_bar"),
+    "a right to insert": ("I3", False, "GRANT INSERT ON custody_movement TO custody_app"),
+    "a right to change one column": ("I3", False, "GRANT UPDATE (gross_mg) ON custody_lot TO custody_app"),
+    "a right to truncate for everybody": ("I3", False, "GRANT TRUNCATE ON custody_operation TO PUBLIC"),
+    "a right to delete by a detour": (
+        "I3", False,
+        "CREATE ROLE custody_detour NOLOGIN; GRANT DELETE ON custody_handover TO custody_detour;"
+        " GRANT custody_detour TO custody_app",
+    ),
+    "another door into the ledger": (
+        "I3", False,
+        "ALTER FUNCTION custody_account_entry SECURITY DEFINER;"
+        " GRANT EXECUTE ON FUNCTION custody_account_entry TO custody_app",
+    ),
+    # I4
+    "a lot's custodian": ("I4", False, f"UPDATE custody_lot SET custodian_id = custodian_id + 1 WHERE id = {POOL}"),
+    "a lot's place": ("I4", False, f"UPDATE custody_lot SET place_id = place_id + 1 WHERE id = {POOL}"),
+    "a handover gone": ("I4", False, "DELETE FROM custody_handover WHERE id = (SELECT max(id) FROM custody_handover)"),
+    "every first handover gone": (
+        "I4", False, "DELETE FROM custody_handover WHERE id IN (SELECT min(id) FROM custody_handover GROUP BY lot_id)"),
+    "a handover's receiver": (
+        "I4", False,
+        "UPDATE custody_handover SET to_person_id = from_person_id WHERE id = (SELECT max(id) FROM custody_handover)",
+    ),
+    "a handover's mass": (
+        "I4", False,
+        "UPDATE custody_handover SET book_mg = book_mg - 1 WHERE id = (SELECT max(id) FROM custody_handover)",
+    ),
+    "a handover's time": (
+        "I4", False,
+        "UPDATE custody_handover SET at = at - interval '400 days' WHERE id = (SELECT max(id) FROM custody_handover)",
+    ),
+    "who held a lot as it was worked": (
+        "I4", True,
+        f"UPDATE custody_movement SET custodian_id = custodian_id + 1 WHERE operation_id = {MELT} AND line = 1",
+    ),
+    "who worked a lot": ("I4", True, f"UPDATE custody_operation SET by_id = by_id + 1 WHERE {LATER}"),
+    "an operation moved before another": (
+        "I4", True,
+        "UPDATE custody_operation SET at = '2023-03-01 08:00+00' WHERE number = 'OLD-2'",
+    ),
+    "the time of a lot's last event": (
+        "I4", False, f"UPDATE custody_lot SET last_at = last_at + interval '1 minute' WHERE id = {POOL}"),
+    "a run said to be finished": (
+        "I4", False, f"UPDATE custody_run SET finished_by_id = {MELT} WHERE finished_by_id IS NULL"),
+    # I5
+    "milligrams of a vector, sums kept": (
+        "I5", False,
+        "UPDATE custody_vector SET mgs[1] = mgs[1] - 1, mgs[2] = mgs[2] + 1"
+        f" WHERE operation_id = {MELT} AND line = 0 AND column_no = 1",
+    ),
+    "origins of a vector swapped": (
+        "I5", False,
+        "UPDATE custody_vector SET origins = ARRAY[origins[2], origins[1]] || origins[3:]"
+        f" WHERE operation_id = {MELT} AND line = 0 AND column_no = 1",
+    ),
+    "an origin put for another": (
+        "I5", False,
+        "UPDATE custody_vector SET origins = array_replace(origins, origins[1], 900000)"
+        f" WHERE operation_id = {MELT} AND line = 0 AND column_no = 1",
+    ),
+    "the total of a vector": (
+        "I5", False, f"UPDATE custody_vector SET total_mg = total_mg + 1 WHERE operation_id = {MELT} AND line = 0"),
+    "a vector gone": (
+        "I5", False, f"DELETE FROM custody_vector WHERE operation_id = {MELT} AND line = 0 AND column_no = 1"),
+    "a vector added": (
+        "I5", False,
+        "INSERT INTO custody_vector (operation_id, line, column_no, chunk, total_mg, origins, mgs)"
+        f" VALUES ({MELT}, 0, 3, 0, 5, '{{1}}', '{{5}}')",
+    ),
+    "a chunk of a vector out of place": (
+        "I5", False, f"UPDATE custody_vector SET chunk = 1 WHERE operation_id = {MELT} AND line = 0 AND column_no = 1"),
+    "the bits of a share": ("I5", False, f"UPDATE custody_movement SET codes[2] = ~codes[2] WHERE {OUT}"),
+    "two bits exchanged": (
+        "I5", False,
+        "UPDATE custody_movement SET codes[2] = overlay(overlay(codes[2]::bit varying PLACING"
+        " CASE WHEN substring(codes[2] FOR 2) = B'01' THEN B'10' ELSE B'01' END FROM 1) PLACING"
+        f" CASE WHEN substring(codes[2] FROM 3 FOR 2) = B'01' THEN B'10' ELSE B'01' END FROM 3) WHERE {OUT}",
+    ),
+    "the bits of a share gone": ("I5", False, f"UPDATE custody_movement SET codes = NULL WHERE {OUT}"),
+    "bits too few": ("I5", False, f"UPDATE custody_movement SET codes[2] = B'01' WHERE {OUT}"),
+    "a line's one origin": (
+        "I5", False, f"UPDATE custody_movement SET origin_id = origin_id + 1 WHERE operation_id = {MELT} AND line = 1"),
+    "a lot's content": (
+        "I5", False, f"UPDATE custody_lot SET content_movement = content_movement - 1 WHERE id = {POOL}"),
+    "what an origin was received as": (
+        "I5", False, "UPDATE custody_originreceipt SET au_mg = au_mg + 1 WHERE id = (SELECT min(id)"
+        " FROM custody_originreceipt WHERE au_mg > 0)"),
+    "what an origin was received as, gone": (
+        "I5", False, "DELETE FROM custody_originreceipt WHERE id = (SELECT min(id) FROM custody_originreceipt)"),
+    "what origins were received as, swapped": (
+        "I5", False, "UPDATE custody_originreceipt r SET origin_id = CASE WHEN origin_id = 1 THEN 2 ELSE 1 END"
+        " WHERE origin_id IN (1, 2)"),
+    "an origin gone": ("I5", False, "DELETE FROM custody_origin WHERE id = 1"),
+    "a parcel said to be a difference": (
+        "I5", False, "UPDATE custody_origin SET kind = 'difference', lot_id = NULL WHERE id = 1"),
+    "origins of two lots swapped": (
+        "I5", False,
+        "UPDATE custody_origin SET lot_id = NULL WHERE id IN (1, 2);"
+        " UPDATE custody_origin o SET lot_id = m.lot_id FROM custody_movement m"
+        " WHERE m.origin_id = 3 - o.id AND o.id IN (1, 2) AND m.side = 'out'",
+    ),
+    "a lot graph that tells lies": (
+        "I5", False,
+        "CREATE OR REPLACE VIEW custody_edge AS SELECT parent.lot_id AS parent_id, child.lot_id AS child_id,"
+        " parent.operation_id FROM custody_movement parent JOIN custody_movement child ON child.operation_id ="
+        " parent.operation_id AND child.side = 'out' AND parent.side = 'in' WHERE parent.lot_id < child.lot_id - 1",
+    ),
+    # I6
+    "a bar twice": (
+        "I6", True, "DROP INDEX unique_uncancelled_bar; UPDATE custody_bar SET serial = 'HF-1' WHERE serial = 'HF-2'"),
+    "a bar's year": ("I6", True, "UPDATE custody_bar SET year = year - 1 WHERE serial = 'HF-1'"),
+    "a bar cancelled": ("I6", False, f"UPDATE custody_bar SET cancelled_by_id = {MELT} WHERE serial = 'HF-1'"),
+    "a bar said to replace another": (
+        "I6", False, "UPDATE custody_bar SET replaces_id = (SELECT id FROM custody_bar WHERE serial = 'HF-2')"
+        " WHERE serial = 'HF-1'"),
+    "a stamp on a slag": (
+        "I6", True,
+        "UPDATE custody_lot SET form = 'slag' WHERE id = (SELECT lot_id FROM custody_bar WHERE serial = 'HF-1')",
+    ),
+    # I7
+    "a release gone": ("I7", False, "DELETE FROM custody_clearanceevent"),
+    "a release that came too late": (
+        "I7", False, "UPDATE custody_clearanceevent SET at = now() WHERE clearance = 'released'"),
+    "a hold that was not heeded": ("I7", False, "UPDATE custody_clearanceevent SET clearance = 'held'"),
+    "a lot released by hand": ("I7", False, "UPDATE custody_lot SET clearance = 'released' WHERE number = '{held}'"),
+    "a custody model": (
+        "I7", False, "UPDATE custody_lot SET custody_model = 'identity preserved' WHERE created_by_id = (SELECT id"
+        " FROM custody_operation WHERE number = '{receipt}')"),
+    "a declared country": ("I7", False, "UPDATE custody_parcel SET country = 'XX'"),
+    "a declaration gone": ("I7", False, "DELETE FROM custody_parcel WHERE country = 'CA'"),
+    "the receipt of a mixture": (
+        "I7", False, f"UPDATE custody_lot SET receipt_id = (SELECT min(id) FROM custody_operation) WHERE id = {POOL}"),
+    # I8
+    "an operation dated back into a closed month": (
+        "I8", True, "UPDATE custody_operation SET at = '{month}', day = '{day}' WHERE number = '{reversal}'"),
+    "a day that is not its time's": ("I8", False, f"UPDATE custody_operation SET day = day - 1 WHERE {LATER}"),
+    "a close put before what it closed": (
+        "I8", False, "UPDATE custody_period SET closed_at = '{month}' WHERE closed_at IS NOT NULL"),
+    # I9
+    "the amount of a settlement": (
+        "I9", False, "UPDATE custody_settlementline SET amount = amount + 1 WHERE amount > 0"),
+    "what is payable": (
+        "I9", False, "UPDATE custody_settlementline SET payable_mg = payable_mg - 1, retained_mg = retained_mg + 1"
+        " WHERE payable_mg > 0"),
+    "a settlement's line gone": ("I9", False, "DELETE FROM custody_settlementline WHERE amount > 0"),
+    "a settlement gone": ("I9", False, "DELETE FROM custody_settlement WHERE corrects_id IS NULL"),
+    "two standing settlements": (
+        "I9", False, "UPDATE custody_settlement SET corrects_id = NULL, reason = '' WHERE corrects_id IS NOT NULL"),
+    "the charge of a settlement": ("I9", False, "UPDATE custody_settlementcharge SET amount = amount + 1"),
+    "an account's balance": ("I9", False, "UPDATE custody_metalaccount SET balance_mg = balance_mg + 1"),
+    "an account's entry": ("I9", False, "UPDATE custody_accountentry SET mg = mg - 1"),
+    "an account's entry gone": ("I9", False, "DELETE FROM custody_accountentry"),
+    # I10
+    "the hash of a document": ("I10", False, "UPDATE custody_document SET sha256 = repeat('0', 64)"),
+    "the size of a document": ("I10", False, "UPDATE custody_document SET size = size + 1"),
+    # I12
+    "an assay accepted by its recorder": (
+        "I12", False, "UPDATE custody_acceptance a SET by_id = d.by_id FROM custody_determination d"
+        " WHERE d.id = a.determination_id"),
+    "a determination gone": (
+        "I12", False, "DELETE FROM custody_determination WHERE id = (SELECT min(id) FROM custody_determination)"),
+    "a fineness after its acceptance": ("I12", False, "UPDATE custody_determination SET au_ppm = au_ppm - 1000"),
+    "a countersignature by oneself": (
+        "I12", True, "ALTER TABLE custody_operation DROP CONSTRAINT countersigned_by_another;"
+        " UPDATE custody_operation SET countersigned_by_id = by_id WHERE countersigned_by_id IS NOT NULL"),
+    "a countersignature taken away": (
+        "I12", True, "ALTER TABLE custody_operation DROP CONSTRAINT over_tolerance_countersigned;"
+        " UPDATE custody_operation SET countersigned_by_id = NULL, countersigned_at = NULL, countersign_meaning = ''"),
+    "a settlement approved by who prepared it": (
+        "I12", False, "ALTER TABLE custody_settlement DROP CONSTRAINT approved_by_another;"
+        " UPDATE custody_settlement SET approved_by_id = prepared_by_id"),
+}  # fmt: skip
+
+
+@pytest.fixture
+def superuser(book):
+    """Django's own connection as the superuser, who may pass every trigger."""
+    connection.close()
+    application = connection.settings_dict["USER"]
+    connection.settings_dict["USER"] = embedded.SUPERUSER
+    yield
+    connection.close()
+    connection.settings_dict["USER"] = application
+
+
+def examined(*statements):
+    """The findings after these statements, which are taken back; the examination itself runs as the application."""
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("SET LOCAL session_replication_role = replica")
+        touched = []
+        for statement in statements:
+            cursor.execute(statement)
+            touched.append(cursor.rowcount)
+        cursor.execute(f"SET LOCAL ROLE {roles.APP}")
+        findings = verify()
+        transaction.set_rollback(True)
+    return findings, touched
+
+
+def landmarks(book):
+    return {
+        "melt": book.melt.number, "pool": book.pool.number, "split": book.split.number, "held": book.held.number,
+        "reversal": book.reversal.number, "receipt": book.receipt.number, "month": book.month.isoformat(),
+        "day": f"{book.month:%Y-%m-%d}",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(("invariant", "resealed", "sql"), DAMAGES.values(), ids=DAMAGES.keys())
+def test_damage_is_found(superuser, book, invariant, resealed, sql):
+    for name, value in landmarks(book).items():
+        sql = sql.replace(f"{{{name}}}", value)
+    statements = [part for part in sql.replace("{{", "{").replace("}}", "}").split(";") if part.strip()]
+    findings, touched = examined(*statements, *([RESEAL] if resealed else []))
+    assert 0 not in touched, "a damage that touched nothing proves nothing"
+    assert not findings[invariant].holds, {name: check.rows[:3] for name, check in findings.checks.items()}
+    row = findings[invariant].rows[0]
+    assert row["where"]
+    assert row["what"]
+
+
+def test_nothing_is_found_in_a_sound_book(superuser, book):
+    findings, _ = examined(RESEAL)
+    assert findings.ok, findings.as_document()
+    assert all(findings[name].checked for name in PROMISES if name != "I11")
+
+
+def test_every_invariant_is_damaged():
+    assert {invariant for invariant, _, _ in DAMAGES.values()} == set(PROMISES) - {"I11"}
+    assert len(DAMAGES) > 20
+
+
+def test_a_document_that_was_altered_or_lost(book):
+    path = path_of(Document.objects.get().sha256)
+    content = path.read_bytes()
+    try:
+        path.write_bytes(content + b" ")
+        assert [row["what"] for row in verify()["I10"].rows] == ["the file is not the one that was issued"]
+        path.unlink()
+        assert [row["what"] for row in verify()["I10"].rows] == ["the file is missing"]
+    finally:
+        path.write_bytes(content)
+    assert verify().ok
+
+
+def test_the_command_says_it_in_words_and_as_a_document(book):
+    words, document = StringIO(), StringIO()
+    call_command("verify", stdout=words)
+    call_command("verify", "--json", stdout=document)
+    assert all(line.split()[1] == "holds" for line in words.getvalue().splitlines())
+    found = json.loads(document.getvalue())
+    assert found["ok"] is True
+    assert [check["invariant"] for check in found["checks"]] == [f"I{number}" for number in range(1, 13)]
+
+
+def test_the_command_ends_with_1_and_the_offending_rows(book, superuser):
+    words, document = StringIO(), StringIO()
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("SET LOCAL session_replication_role = replica")
+        cursor.execute("UPDATE custody_lot SET gross_mg = gross_mg + 1 WHERE number = 'OLD-C'")
+        cursor.execute(f"SET LOCAL ROLE {roles.APP}")
+        with pytest.raises(SystemExit) as ended:
+            call_command("verify", stdout=words)
+        with pytest.raises(SystemExit):
+            call_command("verify", "--json", stdout=document)
+        transaction.set_rollback(True)
+    assert ended.value.code == 1
+    assert "I2   BROKEN" in words.getvalue()
+    found = json.loads(document.getvalue())
+    (broken,) = (check for check in found["checks"] if not check["holds"])
+    assert found["ok"] is False
+    assert broken["rows"] == [
+        {"where": "lot OLD-C", "what": "the book is what its movements make it", "too_much_mg": {"gross": 1}}
+    ]
