@@ -6,6 +6,6 @@ from custody.staff import people_views as views
 
 urlpatterns = [
     path("", views.people, name="people"),
-    path("new/", views.add, name="person-add"),
-    path("<str:username>/", views.person, name="person"),
+    path("add/", views.add, name="person-add"),
+    path("login/<str:username>/", views.person, name="person"),
 ]

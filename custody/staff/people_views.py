@@ -18,36 +18,38 @@ from custody.web.access import needs
 from custody.web.panels import Action, Fact, Panel
 from custody.web.tables import BaseTable, LotColumn, StatusColumn
 
+PEOPLE_A_PAGE = 50
+TONES = {"open": "good", "closed": "stop"}
+
+
+class OpenColumn(StatusColumn):
+    """Whether a login is open, in words."""
+
+    def render(self, value):
+        return super().render(_standing(value))
+
 
 class PeopleTable(BaseTable):
     """Everybody with a login."""
 
-    caption = "People"
+    caption = "Logins"
     username = LotColumn(verbose_name="Login", viewname="person", argument="username")
-    name = tables.Column(verbose_name="Name")
-    roles = tables.Column(verbose_name="Roles", orderable=False)
-    party = tables.Column(verbose_name="Party", orderable=False)
-    standing = StatusColumn(verbose_name="Login is", tones={"open": "good", "closed": "stop"})
+    name = tables.Column(verbose_name="Name", accessor="get_full_name", order_by=("first_name", "last_name"))
+    roles = tables.Column(verbose_name="Roles", orderable=False, empty_values=())
+    party = tables.Column(verbose_name="Customer of", accessor="party__name", default="works here", orderable=False)
+    standing = OpenColumn(verbose_name="Login is", accessor="is_active", tones=TONES)
+
+    def render_roles(self, record):
+        return _role_words(record) or "none"
 
 
 @require_safe
 @needs(Verb.MANAGE_PEOPLE)
 def people(request: HttpRequest) -> HttpResponse:
     """The list of people."""
-    found = User.objects.select_related("party").prefetch_related("role_grants").order_by("username")
-    rows = [
-        {
-            "username": user.username,
-            "name": str(user),
-            "roles": ", ".join(sorted(role.label for role in user.roles)) or "none",
-            "party": user.party.name if user.party else "",
-            "standing": "open" if user.is_active else "closed",
-        }
-        for user in found
-    ]
+    table = PeopleTable(scope.people(request.user).select_related("party").prefetch_related("role_grants"))
+    tables.RequestConfig(request, paginate={"per_page": PEOPLE_A_PAGE}).configure(table)
     actions = [Action(label="Add a person", url=reverse("person-add"), tone="main")]
-    table = PeopleTable(rows)
-    tables.RequestConfig(request, paginate={"per_page": 50}).configure(table)
     return render(request, "staff/people/list.html", {"table": table, "actions": actions})
 
 
@@ -62,7 +64,7 @@ def add(request: HttpRequest) -> HttpResponse:
                 username=form.cleaned_data["username"],
                 full_name=form.cleaned_data["full_name"],
                 password=form.cleaned_data["password"],
-                roles=form.roles_chosen(),
+                roles=form.roles_chosen,
                 party=form.cleaned_data["party"],
                 by=request.user,
             )
@@ -78,35 +80,47 @@ def add(request: HttpRequest) -> HttpResponse:
 @needs(Verb.MANAGE_PEOPLE)
 def person(request: HttpRequest, username: str) -> HttpResponse:
     """One person: roles, and whether the login is open."""
-    user = get_object_or_404(User.objects.select_related("party"), username=username)
-    initial = {"roles": [str(role) for role in user.roles], "active": user.is_active}
-    form = RolesForm(request.POST or None, initial=initial)
+    one = get_object_or_404(scope.people(request.user).select_related("party"), username=username)
+    form = RolesForm(request.POST or None, person=one)
     if request.method == "POST" and form.is_valid():
         try:
-            set_roles(user=user, roles=form.roles_chosen(), active=form.cleaned_data["active"], by=request.user)
+            set_roles(
+                user=one,
+                roles=form.roles_chosen,
+                active=form.cleaned_data["active"],
+                seen=form.cleaned_data["seen"],
+                by=request.user,
+            )
         except Refusal as refusal:
             form.refuse(refusal)
         else:
-            messages.success(request, f"The roles of {user} are changed.")
-            return redirect("person", user.username)
-    return render(request, "staff/people/person.html", {"person": user, "form": form, "panel": _panel(user)})
+            words = _role_words(one) or "no role"
+            messages.success(request, f"{one}: {words}; the login is {_standing(one.is_active)}.")
+            return redirect("person", one.username)
+    context = {"person": one, "form": form, "panel": _panel(one), "cancel_url": reverse("people")}
+    return render(request, "staff/people/person.html", context)
+
+
+def _role_words(user: User) -> str:
+    return ", ".join(sorted(role.label for role in user.roles))
+
+
+def _standing(active: bool) -> str:
+    return "open" if active else "closed"
 
 
 def _panel(user: User) -> Panel:
-    granted = [
-        f"{Role(grant.role).label}, by {grant.granted_by}" if grant.granted_by else Role(grant.role).label
+    standing = _standing(user.is_active)
+    facts = [
+        Fact(label="Login", value=user.username),
+        Fact(label="Login is", value=standing, tone=TONES[standing]),
+        Fact(label="Last signed in", value="never", at=user.last_login),
+    ]
+    if user.party:
+        url = reverse("party", kwargs={"code": user.party.code})
+        facts.append(Fact(label="Customer of", value=user.party.name, url=url))
+    facts += [
+        Fact(label=Role(grant.role).label.capitalize(), value=f"given by {grant.granted_by or 'the setting up'}")
         for grant in user.role_grants.select_related("granted_by")
     ]
-    return Panel(
-        title="Standing",
-        facts=[
-            Fact(label="Login", value=user.username),
-            Fact(label="Party", value=user.party.name if user.party else "of the house"),
-            Fact(label="Roles given", value="; ".join(granted) or "none"),
-            Fact(
-                label="Login is",
-                value="open" if user.is_active else "closed",
-                tone="good" if user.is_active else "stop",
-            ),
-        ],
-    )
+    return Panel(title="Standing", facts=facts)
