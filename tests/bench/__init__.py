@@ -1,0 +1,1 @@
+"""Speed against raw baselines of the same run: printed, never asserted."""
