@@ -86,6 +86,17 @@ BEGIN
         PERFORM custody_refuse('recovered_since', format('Reverse %s first: it recovered what was lost by %s.',
             later.operation, later.lot), jsonb_build_object('operation', later.operation, 'cause', later.lot));
     END IF;
+    -- A draw goes back into its vessel: what took the rest of the content since goes first.
+    SELECT l.number AS lot, o.number AS operation INTO later
+      FROM custody_movement m JOIN custody_lot l ON l.id = m.lot_id AND l.form = 'in process' AND l.gross_mg = 0
+      JOIN custody_movement n ON n.lot_id = l.id AND n.whole
+      JOIN custody_operation o ON o.id = n.operation_id AND o.kind IN ('charge', 'draw', 'finish')
+     WHERE m.operation_id = undone.id AND m.side = 'in' AND undone.kind = 'draw' AND n.id > m.id
+       AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = o.id) ORDER BY n.id DESC LIMIT 1;
+    IF FOUND THEN
+        PERFORM custody_refuse('reverse_first', format('Reverse %s first: it took the rest of %s.', later.operation,
+            later.lot), jsonb_build_object('operation', later.operation, 'lot', later.lot));
+    END IF;
     -- A settled receipt stays; what left and came back over the counter is a parcel of its own.
     SELECT s.number INTO later FROM custody_settlement s WHERE s.receipt_id = undone.id ORDER BY s.id DESC LIMIT 1;
     IF FOUND THEN
