@@ -26,7 +26,9 @@ LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
                || ',"side":' || custody_json(m.side) || ',"what":' || custody_json(m.what)
                || ',"words":' || custody_json(m.words) || '}', ',' ORDER BY m.line)
               FROM custody_movement m LEFT JOIN custody_lot l ON l.id = m.lot_id WHERE m.operation_id = op.id)
-        || '],"number":' || custody_json(op.number) || ',"party":' || coalesce(op.party_id::text, 'null')
-        || ',"reason":' || custody_json(op.reason) || ',"reverses":' || coalesce(op.reverses_id::text, 'null')
-        || ',"source":' || custody_json(op.source) || '}'
+        || '],"number":' || custody_json(op.number) || ',"over_tolerance":' || op.over_tolerance
+        || ',"party":' || coalesce(op.party_id::text, 'null')
+        || ',"place":' || coalesce(op.place_id::text, 'null') || ',"reason":' || custody_json(op.reason)
+        || ',"recorded_at":' || custody_moment(op.recorded_at) || ',"reverses":' || coalesce(op.reverses_id::text, 'null')
+        || ',"run":' || coalesce(op.run_id::text, 'null') || ',"source":' || custody_json(op.source) || '}'
 $$;

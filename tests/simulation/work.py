@@ -118,6 +118,9 @@ def step(plant, random, kind, lots, *, whole=None, outs, losses=(), flux=0, gain
     done = Done(number, kind)
     gains, recovered = _gains(plant, done, gain, recovery)
     node, reach = plant._pool(ins, gains, recovered)
+    if flux and not valued:
+        # Flux grows the gross of an unvalued lot's origins, and with it what was rounded before.
+        reach = reach * total[0] / (total[0] - flux) + 1
     receipt = plant._receipt_of([lot for lot, _ in ins])
     made = [
         Lot(name, form, book, valued, node, reach, receipt, parent=lots[0].number if form == "sample" else None)

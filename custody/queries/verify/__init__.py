@@ -75,10 +75,12 @@ def _compare_strays(findings: Findings) -> None:
         ("clearanceevent", "lot_id", "lot"),
         ("parcel", "lot_id", "lot"),
         ("bar", "lot_id", "lot"),
+        ("accountentry", "operation_id", "operation"),
+        ("accountentry", "settlement_id", "settlement"),
     ):
         for (missing,) in rows(
             f"SELECT DISTINCT s.{column} FROM custody_{table} s LEFT JOIN custody_{to} t ON t.id = s.{column}"
-            " WHERE t.id IS NULL LIMIT 100"
+            f" WHERE t.id IS NULL AND s.{column} IS NOT NULL LIMIT 100"
         ):
             findings["I3"].breach(f"custody_{table}", f"rows of a missing {to}", id=missing)
 

@@ -85,9 +85,13 @@ def canonical(head: Head, lines: list[Line], made_of: Callable[[int | None], Mad
         "kind": head.kind,
         "movements": [_line(line, made_of(line.lot)) for line in lines],
         "number": head.number,
+        "over_tolerance": head.over_tolerance,
         "party": head.party,
+        "place": head.place,
         "reason": head.reason,
+        "recorded_at": _moment(head.recorded_at),
         "reverses": head.reverses,
+        "run": head.run,
         "source": head.source,
     }
     return json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=False)

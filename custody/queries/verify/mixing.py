@@ -6,7 +6,7 @@ from typing import NamedTuple
 from custody.queries.verify.findings import Check
 from custody.queries.verify.lots import Lot
 from custody.queries.verify.raw import Entry, Line, Made
-from custody.terms import Clearance, CustodyModel, Form, Kind
+from custody.terms import Basis, Clearance, CustodyModel, Form, Kind
 
 #: From the strictest to the loosest; a mixture is as loose as the loosest of its parts.
 MODELS = [str(model) for model in CustodyModel]
@@ -21,6 +21,7 @@ class Mixture(NamedTuple):
     custody_model: str
     pooled: bool
     clearance: frozenset[str]
+    owners: frozenset[int | None]
 
 
 def mixture_of(lots: list[Lot], at: datetime) -> Mixture:
@@ -40,6 +41,7 @@ def mixture_of(lots: list[Lot], at: datetime) -> Mixture:
         max(models, key=lambda model: MODELS.index(model) if model in MODELS else -1),
         any(lot.made.pooled for lot in lots),
         frozenset(clearance),
+        frozenset(lot.made.owner for lot in lots),
     )
 
 
@@ -68,6 +70,8 @@ def check_made(entry: Entry, line: Line, made: Made, mixture: Mixture | None, fo
     where = f"lot {made.number} of {entry.head.number}"
     if made.form == Form.IN_PROCESS:
         found.expect(made.run, entry.head.run, where, "the run of a vessel's content")
+    if made.owner is not None and entry.head.basis == Basis.PURCHASE:
+        found.breach(where, "bought metal is the house's", owner=made.owner)
     if entry.head.kind == Kind.RECEIVE:
         found.expect(made.receipt, entry.id, where, "a parcel's receipt")
         if made.declared is None:
@@ -78,6 +82,8 @@ def check_made(entry: Entry, line: Line, made: Made, mixture: Mixture | None, fo
         stored = (made.receipt, made.declared_origin, made.custody_model)
         recomputed = (mixture.receipt, mixture.declared_origin, mixture.custody_model)
         found.expect(stored, recomputed, where, "receipt, declared origin and custody model of a mixture")
+        if made.owner is not None and not mixture.owners <= {made.owner, None}:
+            found.breach(where, "the owner of a mixture is that of its parts", stored=made.owner)
         if mixture.pooled and not made.pooled:
             found.breach(where, "pooled metal stays pooled")
 

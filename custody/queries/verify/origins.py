@@ -23,6 +23,7 @@ class Flow:
     given: dict[int, Content] = field(default_factory=dict)
     received: dict[int, list[int]] = field(default_factory=dict)
     sole: int | None = None
+    pooled: bool = False
 
 
 @dataclass(slots=True)
@@ -119,6 +120,7 @@ class Provenance:
         self._serve(pools, rest, flow, entry)
 
     def _serve(self, pools: Content, rest: list[Line], flow: Flow, entry: Entry) -> None:
+        flow.pooled = True
         for column, pool in pools.items():
             amounts = [max(line.amounts[column], 0) for line in rest]
             for line, share in zip(rest, self._spread(pool, amounts, entry.head.number, column), strict=True):
@@ -201,8 +203,7 @@ class Provenance:
 
     def compare(self, entry: Entry, flow: Flow, lots: dict[int, Lot]) -> None:
         """Notes where the stored origins are not those of the flow: lines, vectors, received milligrams."""
-        for broken in entry.broken_vectors:
-            self.check.breach(f"{entry.head.number} {broken}", "the chunks of a vector are whole")
+        self.compare_vectors(entry, pooled=flow.pooled)
         self.check.expect(
             {origin: amounts for origin, amounts in entry.receipts.items() if any(amounts)},
             {origin: amounts for origin, amounts in flow.received.items() if any(amounts)},
@@ -218,6 +219,14 @@ class Provenance:
             if entry.head.kind != Kind.RECEIVE and line.origin != sole:
                 self.check.breach(_at(entry, line), "the one origin of a line", stored=line.origin, recomputed=sole)
             self._compare_line(entry, line, expected)
+
+    def compare_vectors(self, entry: Entry, *, pooled: bool) -> None:
+        """Notes vectors that are torn, and those that belong to no line; line 0 is the operation's pool."""
+        for broken in entry.broken_vectors:
+            self.check.breach(f"{entry.head.number} {broken}", "the chunks of a vector are whole")
+        keeping = {line.line for line in entry.lines if line.spread in (2, 3)} | ({0} if pooled else set())
+        for stray in sorted({line for line, _ in entry.vectors} - keeping):
+            self.check.breach(f"{entry.head.number} line {stray}", "a vector of no line")
 
     def _expected(self, line: Line, flow: Flow) -> Content | None:
         if line.side == Side.IN:

@@ -19,6 +19,7 @@ def check(findings: Findings) -> None:
     _settlements(findings["I9"])
     _accounts(findings["I9"])
     _documents(findings["I10"])
+    _addressees(findings["I10"])
     _duties(findings["I12"])
     _accepted_assays(findings["I12"])
 
@@ -32,12 +33,16 @@ def _contents(found: Check) -> None:
         found.checked += 1
         if (content, finished, vessel) != (lot, None, place):
             found.breach(f"lot {number}", "the content of the open run of its vessel", run=run)
-    for run, number, gross in stream(
-        "SELECT r.id, r.number, l.gross_mg FROM custody_run r LEFT JOIN custody_lot l ON l.id = r.content_id"
-        " WHERE r.finished_by_id IS NULL"
+    for run, number, gross, finished, opening, ending in stream(
+        "SELECT r.id, r.number, l.gross_mg, r.finished_by_id, o.kind = 'charge' AND o.run_id = r.id AS opening,"
+        " f.run_id = r.id AS ending FROM custody_run r LEFT JOIN custody_lot l ON l.id = r.content_id"
+        " LEFT JOIN custody_operation o ON o.id = r.opened_by_id"
+        " LEFT JOIN custody_operation f ON f.id = r.finished_by_id"
     ):
-        if not gross:
+        if finished is None and not gross:
             found.breach(f"run {number}", "an open run has a content", id=run)
+        if not opening or (finished is not None and not ending):
+            found.breach(f"run {number}", "opened by its charge, ended by its own operation", id=run)
 
 
 def _bars(found: Check) -> None:
@@ -77,13 +82,16 @@ def _settlements(found: Check) -> None:
     standing: dict[int, str] = {}
     receipts = {}
     corrected = {corrects for (corrects,) in rows("SELECT corrects_id FROM custody_settlement WHERE corrects_id > 0")}
-    for settlement, number, receipt, corrects, charges, total in stream(
-        "SELECT id, number, receipt_id, corrects_id, charges, total FROM custody_settlement"
+    for settlement, number, receipt, corrects, charges, total, party, delivered_by in stream(
+        "SELECT s.id, s.number, s.receipt_id, s.corrects_id, s.charges, s.total, s.party_id, o.party_id AS delivered_by"
+        " FROM custody_settlement s LEFT JOIN custody_operation o ON o.id = s.receipt_id AND o.kind = 'receive'"
     ):
         found.checked += 1
         amounts = _settled_lines(number, lines.pop(settlement, []), found)
         if amounts + charges != total or charged.pop(settlement, 0) != charges:
             found.breach(number, "the amounts and charges sum to the total", total=str(total))
+        if party != delivered_by:
+            found.breach(number, "settled with the party that delivered")
         if corrects is not None and receipts.get(corrects) != receipt:
             found.breach(number, "corrects a statement of the same receipt")
         receipts[settlement] = receipt
@@ -123,6 +131,13 @@ def _accounts(found: Check) -> None:
         found.expect(balance, sums.pop(account, 0), f"{metal} account of {party}", "balance is the sum of its entries")
     for account in sums:
         found.breach(f"account {account}", "entries without an account")
+    for (entry,) in rows(
+        "SELECT e.id FROM custody_accountentry e JOIN custody_metalaccount a ON a.id = e.account_id"
+        " LEFT JOIN custody_settlement s ON s.id = e.settlement_id"
+        " LEFT JOIN custody_operation o ON o.id = e.operation_id"
+        " WHERE a.party_id <> s.party_id OR (o.kind = 'dispatch' AND a.party_id <> o.party_id)"
+    ):
+        found.breach(f"entry {entry}", "on the account of the party that it is about")
 
 
 def _documents(found: Check) -> None:
@@ -136,6 +151,16 @@ def _documents(found: Check) -> None:
             continue
         if (hashlib.sha256(content).hexdigest(), len(content)) != (sha256, size):
             found.breach(where, "the file is not the one that was issued", sha256=sha256)
+
+
+def _addressees(found: Check) -> None:
+    """Whoever is named on a paper may download it: it is the party of what the paper is about."""
+    for document, title in rows(
+        "SELECT d.id, d.title FROM custody_document d LEFT JOIN custody_operation o ON o.id = d.operation_id"
+        " LEFT JOIN custody_settlement s ON s.id = d.settlement_id"
+        " WHERE d.party_id <> coalesce(s.party_id, o.party_id)"
+    ):
+        found.breach(f"document {document} ({title})", "made out to the party that it is about")
 
 
 def _duties(found: Check) -> None:

@@ -28,6 +28,7 @@ class Head(NamedTuple):
     by: int
     source: str
     party: int | None
+    place: int | None
     run: int | None
     reason: str
     about: date | None
@@ -35,6 +36,7 @@ class Head(NamedTuple):
     delivered_by: str
     reverses: int | None
     acceptance: int | None
+    over_tolerance: bool
     countersigned_by: int | None
     countersigned_at: datetime | None
     countersign_meaning: str
@@ -158,9 +160,9 @@ def entries() -> Iterator[Entry]:
 
 
 _HEADS = """
-SELECT id, number, kind, at, day, recorded_at, by_id, source, party_id, run_id, reason, about, basis,
-       delivered_by, reverses_id,
-       acceptance_id, countersigned_by_id, countersigned_at, countersign_meaning, movement_count, canonical, sha256
+SELECT id, number, kind, at, day, recorded_at, by_id, source, party_id, place_id, run_id, reason, about, basis,
+       delivered_by, reverses_id, acceptance_id, over_tolerance, countersigned_by_id, countersigned_at,
+       countersign_meaning, movement_count, canonical, sha256
   FROM custody_operation WHERE id = ANY (%s)
 """
 _LINES = """

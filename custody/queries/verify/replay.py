@@ -53,6 +53,7 @@ class Replay:
         if entry.id in self.reversed_ids:
             self.saved[entry.id] = Saved(entry, flow)
         mixture = mixing.mixture_of(ins, entry.head.at) if ins else None
+        self._check_marks(entry, ins)
         for line in entry.lines:
             if line.lot is None:
                 continue
@@ -65,6 +66,21 @@ class Replay:
         self._check_edges(entry)
 
     # Lines
+
+    def _check_marks(self, entry: Entry, ins: list[Lot]) -> None:
+        """What a line says of itself: only in lines are whole, only lots are unvalued, additions share nothing."""
+        makes = entry.head.kind == Kind.VALUE or all(lot.valued for lot in ins)
+        for line in entry.lines:
+            marks, expected = (line.valued, line.whole, line.spread), (True, False, 0)
+            if line.lot is not None and line.side == Side.IN:
+                continue
+            if line.lot is not None and line.side == Side.OUT:
+                expected = (line.valued if entry.head.kind == Kind.RECEIVE else makes, False, line.spread)
+            elif line.side in (Side.OUT, Side.LOSS):
+                expected = (True, False, line.spread)
+            self.findings["I2"].expect(
+                marks, expected, f"{entry.head.number} line {line.line}", "valued, whole, spread"
+            )
 
     def _take(self, entry: Entry, line: Line, flow: Flow) -> None:
         where = f"{entry.head.number} line {line.line}"
@@ -200,8 +216,8 @@ class Replay:
             self.findings["I3"].breach(where, "reverses no operation, or one reversed already")
             return
         undone = sorted(saved.entry.lines, key=lambda line: (line.side == Side.IN, line.line))
-        mirrored = [(m.side, m.lot, m.what, m.words, tuple(-a for a in m.amounts), m.valued) for m in undone]
-        recorded = [(m.side, m.lot, m.what, m.words, m.amounts, m.valued) for m in entry.lines]
+        mirrored = [(m.side, m.lot, m.what, m.words, tuple(-a for a in m.amounts), m.valued, False) for m in undone]
+        recorded = [(m.side, m.lot, m.what, m.words, m.amounts, m.valued, m.whole) for m in entry.lines]
         if mirrored != recorded:
             self.findings["I1"].breach(where, f"the mirror of {saved.entry.head.number}", stored=recorded[:20])
         self.findings["I5"].expect(
@@ -212,6 +228,9 @@ class Replay:
         )
         if entry.origins:
             self.findings["I5"].breach(where, "a reversal brings no origin", stored=entry.origins)
+        self.provenance.compare_vectors(entry, pooled=False)
+        if entry.head.run != saved.entry.head.run or entry.head.party != saved.entry.head.party:
+            self.findings["I1"].breach(where, f"of the run and the party of {saved.entry.head.number}")
         self.provenance.count(saved.entry, saved.flow, -1)
         for line, of in zip(entry.lines, undone, strict=False):
             if line.lot in self.lots and _gives_back(line):
