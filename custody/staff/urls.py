@@ -10,6 +10,7 @@ urlpatterns = [
     path("plant/", include("custody.staff.plant_urls")),
     path("vault/", include("custody.staff.vault_urls")),
     path("settlement/", include("custody.staff.settlement_urls")),
+    path("balance/", include("custody.staff.balance_urls")),
     path("trace/", include("custody.staff.trace_urls")),
     path("people/", include("custody.staff.people_urls")),
 ]

@@ -17,6 +17,7 @@ DESKS = (
     ("Settlement", "settlements", (Verb.SETTLE, Verb.READ_BOOK)),
     ("Trace", "trace-start", (Verb.TRACE,)),
     ("Book", "book", (Verb.READ_BOOK,)),
+    ("Balance", "balance", (Verb.READ_BOOK,)),
     ("People", "people", (Verb.MANAGE_PEOPLE,)),
     ("My deliveries", "portal", (Verb.READ_OWN,)),
 )
