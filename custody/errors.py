@@ -266,7 +266,7 @@ ReverseFirst = _refusal(
 SettledReceipt = _refusal(
     "SettledReceipt",
     "settled_receipt",
-    "Receipt {receipt} is settled by {settlement} and stays. Correct its lots, then issue a correction of the settlement.",
+    "Receipt {receipt} is settled by {settlement} and stays. Correct its lots, then correct the settlement.",
     base=Conflict,
     field="reverses",
 )

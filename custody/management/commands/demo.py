@@ -1,4 +1,4 @@
-"""manage.py demo: plays the invented refinery into an empty book, writes its papers, prints the logins, serves the site."""
+"""manage.py demo: plays the invented refinery into an empty book, writes its papers, prints the logins, serves."""
 
 import json
 import shutil
