@@ -1,5 +1,7 @@
 """People and their roles. Every change names who made it."""
 
+import re
+
 from django.db import IntegrityError, transaction
 
 from custody.actions._allowed import require
@@ -7,6 +9,9 @@ from custody.errors import Conflict, Refusal
 from custody.models import Party, RoleGrant, User
 from custody.roles import Verb
 from custody.terms import Role
+
+#: A login is typed at every desk and shown in lists: nothing in it can be mistaken for another.
+PLAIN_LOGIN = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*", re.ASCII)
 
 
 def add_person(
@@ -20,8 +25,8 @@ def add_person(
 ) -> User:
     """Adds a person with a login of their own. ``by`` is empty only for the first manager of a new book.
 
-    The same person sent twice is one. Raises ``NotAllowed``, and ``Refusal`` for a login that is taken, and for a
-    customer without a party or staff with one.
+    The same person sent twice is one. Raises ``NotAllowed``, and ``Refusal`` for a login that is taken or not plain,
+    and for a customer without a party or staff with one.
     """
     if by is None and User.objects.filter(role_grants__role=Role.MANAGER).exists():
         raise Refusal("Only a manager adds people.")
@@ -31,6 +36,8 @@ def add_person(
         raise Refusal("A customer belongs to a party, and only a customer does.")
     if Role.CUSTOMER in roles and len(roles) > 1:
         raise Refusal("A customer's login has no other role.")
+    if not PLAIN_LOGIN.fullmatch(username):
+        raise _refused("username", "Write the login in small letters, digits and hyphens, like fern-alder.")
     first, _, last = full_name.strip().partition(" ")
     user = User(username=username, first_name=first, last_name=last, party=party)
     user.set_password(password)

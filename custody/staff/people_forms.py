@@ -2,7 +2,6 @@
 
 from django import forms
 from django.contrib.auth.password_validation import validate_password
-from django.core.validators import RegexValidator
 
 from custody.models import Party, User
 from custody.terms import Role
@@ -10,8 +9,6 @@ from custody.web.forms import BaseForm
 
 #: A role of staff; a customer is one from the first day, by its party, and nothing else ever.
 STAFF_ROLES = [(role.value, role.label) for role in Role if role != Role.CUSTOMER]
-
-PLAIN = r"^[a-z0-9]+(-[a-z0-9]+)*\Z"
 
 
 class RolesForm(BaseForm):
@@ -58,7 +55,6 @@ class PersonForm(BaseForm):
         label="Login",
         max_length=60,
         help_text="Small letters, digits and hyphens; never shared by two people.",
-        validators=[RegexValidator(PLAIN, "Write the login in small letters, digits and hyphens, like fern-alder.")],
         widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "off", "spellcheck": "false"}),
     )
     password = forms.CharField(

@@ -1,6 +1,7 @@
 """manage.py first_manager: the house's name and its first manager, who adds everybody else on the screens."""
 
 from getpass import getpass
+from zoneinfo import available_timezones
 
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
@@ -10,7 +11,7 @@ from custody.actions.house import describe_refinery
 from custody.actions.people import add_person
 from custody.errors import Refusal
 from custody.management.ready import ReadyCommand
-from custody.models import Refinery, User
+from custody.models import Refinery, RoleGrant, User
 from custody.terms import Role
 
 
@@ -18,26 +19,45 @@ class Command(ReadyCommand):
     help = "Asks for the refinery's name, mark and time zone, and for its first manager."
 
     def handle(self, *args, **options):
-        if Refinery.objects.exists():
-            raise CommandError("This book has its refinery already: a manager adds people on the screens.")
-        house = {
-            "name": input("Refinery's name: ").strip(),
-            "address": input("Address, on one line: ").strip().replace(", ", "\n"),
-            "mark": input("Its mark on bars: ").strip(),
-            "time_zone": input("Time zone, like Europe/Oslo: ").strip(),
-            "receipt_terms": "",
-        }
-        username = input("Manager's login: ").strip()
-        full_name = input("Manager's full name: ").strip()
-        password = self._password(username, full_name)
-        if not all((house["name"], house["mark"], username, full_name)):
-            raise CommandError("Name, mark, login and full name are all needed. Nothing was recorded.")
+        if RoleGrant.objects.filter(role=Role.MANAGER).exists():
+            raise CommandError("This book has a manager already: a manager adds people on the screens.")
         try:
-            describe_refinery(**house, by=None)
-            add_person(username=username, full_name=full_name, password=password, roles=[Role.MANAGER], by=None)
+            house, person = self._house(), self._person()
+        except EOFError as error:
+            raise CommandError("Answer the questions at a terminal. Nothing was recorded.") from error
+        try:
+            # The house last: a book with a house and no manager would be nobody's.
+            manager = add_person(**person, roles=[Role.MANAGER], by=None)
+            if house:
+                describe_refinery(**house, by=None)
         except Refusal as refusal:
             raise CommandError(refusal.sentence) from refusal
-        self.stdout.write(f"{full_name} may log in as {username}.")
+        self.stdout.write(f"{manager} may sign in as {manager.username}.")
+
+    def _house(self):
+        """What the book does not know of its house yet; every answer is checked before anything is recorded."""
+        if Refinery.objects.exists():
+            return None
+        house = {
+            "name": self._ask("Refinery's name: "),
+            "address": self._ask("Address, on one line: ").replace(", ", "\n"),
+            "mark": self._ask("Its mark on bars: "),
+            "time_zone": self._ask("Time zone, like Europe/Oslo: "),
+            "receipt_terms": "",
+        }
+        if house["time_zone"] not in available_timezones():
+            raise CommandError(f"There is no time zone {house['time_zone']}. Use a name like Europe/Oslo.")
+        return house
+
+    def _person(self):
+        username, full_name = self._ask("Manager's login: "), self._ask("Manager's full name: ")
+        return {"username": username, "full_name": full_name, "password": self._password(username, full_name)}
+
+    def _ask(self, question):
+        answer = input(question).strip()
+        if not answer:
+            raise CommandError(f"{question.rstrip(': ')} is needed. Nothing was recorded.")
+        return answer
 
     def _password(self, username, full_name):
         password = getpass("Password: ")
