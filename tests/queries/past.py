@@ -26,7 +26,14 @@ def lot(number: str, gross: str, fine: dict[str, str] | None = None, form: str =
 
 def receive(number: str, *, day: str, gross: str = "1000", au: str | None = "900", form: str = "dore", **more) -> dict:
     """A receipt of one parcel: a kilogram of 900 fine, unless it says otherwise."""
-    parcel = lot(number, gross, None if au is None else {"Au": au}, form, origin={"category": "recycled", "country": "NL"}, **more)
+    parcel = lot(
+        number,
+        gross,
+        None if au is None else {"Au": au},
+        form,
+        origin={"category": "recycled", "country": "NL"},
+        **more,
+    )
     return operation(f"OP-{number}", "receive", day=day, party="P-77", outputs=[parcel])
 
 
