@@ -115,6 +115,20 @@ NumberTaken = _refusal(
     base=Conflict,
     field="number",
 )
+LotNumber = _refusal(
+    "LotNumber",
+    "lot_number",
+    "A lot of this number was recorded by somebody else just now. Leave the number out for the next one.",
+    base=Conflict,
+    field="outputs",
+)
+OperationNumber = _refusal(
+    "OperationNumber",
+    "operation_number",
+    "An operation of this number was recorded by somebody else just now. Look at it first.",
+    base=Conflict,
+    field="number",
+)
 HeldLot = _refusal(
     "HeldLot",
     "held_lot",

@@ -20,7 +20,7 @@ from tests.ledger.scene import fine, now, the_scene
 ELSEWHERE = {
     "refused", "not_allowed", "append_only", "sealed", "busy", "settled_once", "settled_once_and_whole",
     "settled_content", "settled_total", "approved_by_another", "accepted_by_another", "clearance_right",
-    "nothing_handed_over", "month_not_over",
+    "nothing_handed_over", "month_not_over", "lot_number", "operation_number",
 }  # fmt: skip
 
 
