@@ -1,51 +1,49 @@
-"""make bench: each figure stands beside a raw baseline measured in the same run, with the aim and whether it is met.
+"""make bench: how fast the book is, in one run against raw baselines, honestly also where an aim is missed.
 
-    python -m tests.bench [--lots 10000,40000] [--operations 600]
-
-Large plants go through the poster one operation after the other, so their size is what one's patience allows.
+python -m tests.bench                      everything (about fifteen minutes)
+python -m tests.bench --part trace --lots 10000 200000
 """
 
 import argparse
 import os
-import shutil
-import tempfile
-import time
+import platform
 
+from tests.bench import home
+from tests.bench.measuring import heading, tell
 
-def parser() -> argparse.ArgumentParser:
-    options = argparse.ArgumentParser(prog="make bench")
-    options.add_argument("--lots", default="2000,10000", help="sizes of the traced plant, ascending")
-    options.add_argument("--operations", type=int, default=600, help="operations of the imported history")
-    return options
+PARTS = ("record", "import", "trace", "paper")
 
 
 def main() -> None:
-    options = parser().parse_args()
-    home = tempfile.mkdtemp(prefix="custody-bench-")
-    os.environ |= {"CUSTODY_HOME": home, "DJANGO_SETTINGS_MODULE": "refinery.settings"}
-    os.environ.pop("DATABASE_URL", None)
-    import django
-    from django.conf import settings
+    parser = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__.splitlines()[0])
+    parser.add_argument("--part", action="append", choices=PARTS, help="one part only; may stand more than once")
+    parser.add_argument("--operations", type=int, default=2_000, help="operations recorded, and imported")
+    parser.add_argument("--writers", type=int, nargs="+", default=[1, 8])
+    parser.add_argument("--lots", type=int, nargs="+", default=[10_000, 1_000_000], help="sizes of the traced plant")
+    chosen = parser.parse_args()
+    parts = chosen.part or PARTS
+    home.prepare()
+    heading("The machine")
+    tell(f"{os.cpu_count()} processors, {platform.machine()}, Python {platform.python_version()}")
+    with home.connect("postgres") as superuser:
+        tell(superuser.execute("SELECT version()").fetchone()[0].split(",")[0])
+    if "record" in parts:
+        from tests.bench import recording
 
-    from refinery import embedded
+        recording.run(chosen.operations, chosen.writers)
+    if "import" in parts:
+        from tests.bench import importing
 
-    embedded.start(settings.CUSTODY_HOME)
-    django.setup()
-    from django.core.management import call_command
+        importing.run(chosen.operations)
+    if "trace" in parts:
+        from tests.bench import tracing
 
-    call_command("migrate", verbosity=0, interactive=False)
-    from tests.bench import parts
+        tracing.run(chosen.lots)
+    if "paper" in parts:
+        from tests.bench import paper
 
-    started = time.perf_counter()
-    try:
-        parts.recording()
-        parts.importing(options.operations)
-        parts.tracing([int(size) for size in options.lots.split(",")])
-        parts.certificate()
-    finally:
-        embedded.leave(settings.CUSTODY_HOME)
-        shutil.rmtree(home, ignore_errors=True)
-    print(f"\n{time.perf_counter() - started:.0f} s in all")
+        paper.run()
 
 
-main()
+if __name__ == "__main__":
+    main()

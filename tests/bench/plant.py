@@ -110,7 +110,7 @@ class Plant:
 
     def _cast(self, sand: str) -> Record:
         gross, metals = self.book[sand]
-        share = self.chance.randint(600, 850)
+        share = self.chance.randint(450, 650)
         bar_metals = {metal: mg * share // 1_000 // BARS_A_CAST for metal, mg in metals.items()}
         bar_gross = gross * share // 1_000 // BARS_A_CAST
         outputs = [self._made("bar", bar_gross, bar_metals) for _ in range(BARS_A_CAST)]
@@ -142,9 +142,9 @@ class Plant:
 
     def _draw(self) -> Record:
         gross, metals = self.book[self.cell]
-        drawn = {"Ag": metals["Ag"] // 10, "Au": metals["Au"] // 1_000}
+        drawn = {metal: mg // 10 for metal, mg in metals.items()}
         taken = {"lot": self.cell, "gross_mg": sum(drawn.values()), "fine_mg": drawn}
-        left = {metal: mg - drawn.get(metal, 0) for metal, mg in metals.items()}
+        left = {metal: mg - drawn[metal] for metal, mg in metals.items()}
         self.book[self.cell] = (gross - sum(drawn.values()), left)
         return self._operation("draw", inputs=[taken], outputs=[self._made("cathode", sum(drawn.values()), drawn)])
 

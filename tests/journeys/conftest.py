@@ -1,0 +1,25 @@
+"""The house of a journey: its places and people stand ready; everything else is typed and clicked."""
+
+import pytest
+
+from tests import builders, people
+from tests.journeys.eye import Eye
+from tests.journeys.person import Person
+
+
+@pytest.fixture
+def at_work(new_page):
+    """Sends a person to work, signed in at a browser of their own: at_work(people.otto_operator())."""
+    builders.places()
+    people.mona_manager()
+    eye, working = Eye(), {}
+
+    def work(login, password=people.PASSWORD) -> Person:
+        name = str(getattr(login, "username", login))
+        if name not in working:
+            page = new_page()
+            page.set_default_timeout(9000)  # ZZ
+            working[name] = Person(page, eye, login, password).sign_in()
+        return working[name]
+
+    return work
