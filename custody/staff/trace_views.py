@@ -105,7 +105,7 @@ def _back(lot: Lot, request: HttpRequest) -> dict:
     return {
         "groups": groups,
         "lots": ancestors,
-        "lots_word": "went into it",
+        "lots_word": "that went into it",
         "nearest": len(ancestors) == NEAREST,
         "losses": _loss_table(losses),
         "more_losses": losses.count - len(losses.latest),
@@ -130,7 +130,7 @@ def _forward(lot: Lot, request: HttpRequest) -> dict:
     return {
         "groups": groups,
         "lots": descendants,
-        "lots_word": "were made of it",
+        "lots_word": "made of it",
         "nearest": len(descendants) == NEAREST,
     } | _picture(groups, request, lambda metal: _picture_forward(lot, fates, metal))
 

@@ -67,7 +67,7 @@ def test_a_customer_is_added_by_the_party(manager):
     [
         ({"username": "otto"}, "There is a login otto already. Choose another."),
         ({"username": "Nils Rake"}, "Write the login in small letters, digits and hyphens"),
-        ({"password": "short"}, "This password is too short."),
+        ({"password": "tiny"}, "This password is too short."),
         ({"username": "nils-rake", "password": "nils-rake-1"}, "too similar to the username"),
         ({"roles": []}, "Give at least one role"),
         ({"roles": ["king"]}, "king"),
