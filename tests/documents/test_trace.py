@@ -5,7 +5,7 @@ import re
 import pytest
 
 from custody.documents.flow import Link, Node
-from custody.documents.trace import TraceLoss, TraceMetal, render_trace
+from custody.documents.trace import TraceLoss, TraceMetal, TraceMore, render_trace
 from tests.documents import reading, samples
 
 
@@ -117,3 +117,38 @@ def test_origins_that_do_not_sum_to_the_book_are_refused():
 def test_a_flow_that_leads_nowhere_is_refused():
     with pytest.raises(ValueError, match="leads to no node"):
         made(nodes=(Node("a", ("a",), "parcel", 0),), links=(Link("a", "b", 1),))
+
+
+def test_many_origins_print_the_largest_and_the_sum_of_the_rest():
+    origins = tuple(samples.origin(index, mg=1_000 + index) for index in range(250))
+    paper = samples.trace(origins, ancestors=tuple(f"L-{index:06d}" for index in range(1_300)))
+    (metal,) = paper.metals
+    assert [origin.mg for origin in metal.printed] == list(range(1_249, 1_049, -1))
+    assert (metal.smaller_count, metal.smaller_mg) == (50, sum(range(1_000, 1_050)))
+    pdf = made(origins, ancestors=paper.ancestors)
+    assert "50 smaller origins, each in the attached figures 51.225" in reading.rows(pdf)
+    text = reading.text(pdf)
+    assert len(set(re.findall(r"R-\d{6}", text))) == 200
+    assert "Ancestors: 1300 lots" in text
+    assert "The 1000 made last; the attached figures have all." in text
+    assert "L-000299" not in text
+    assert "L-001299" in text
+    figures = reading.figures(pdf)
+    assert len(figures["metals"][0]["origins"]) == 250
+    assert len(figures["ancestors"]) == 1_300
+
+
+def test_earlier_losses_and_handovers_are_counted_and_summed():
+    pdf = made(more_losses=TraceMore(7, (("Au", 1_234), ("Cu", 5))), more_handovers=3)
+    assert "7 earlier ones, together 1.234 — 0.005" in reading.rows(pdf)
+    assert "3 earlier handovers of its ancestors stand in the book." in reading.text(pdf)
+
+
+def test_a_picture_that_is_cut_says_so():
+    assert "The way is longer than the picture" in reading.text(made(picture_whole=False))
+    assert "The way is longer" not in reading.text(made())
+
+
+def test_an_unvalued_lot_is_traced_by_gross():
+    metal = TraceMetal("gross", 5, (samples.origin(mg=5),))
+    assert "Origins by gross: not valued yet" in reading.text(made(metals=(metal,)))
