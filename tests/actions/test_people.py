@@ -1,6 +1,7 @@
 """Who gives roles to whom: never oneself, never unseen, never leaving a book without a manager."""
 
 import threading
+import time
 
 import pytest
 from django.db import connections
@@ -100,13 +101,15 @@ def test_a_change_that_was_not_seen_is_refused_and_the_same_one_is_done():
     assert User.objects.get(username="nils").roles == {Role.VAULT}
 
 
-def test_two_managers_cannot_dismiss_each_other(committed_db):
-    """Each takes the role from the other at the same moment: one of them remains."""
+def test_two_managers_cannot_dismiss_each_other(committed_db, superuser_connection):
+    """Each takes the role from the other at the same moment: one of them remains.
+
+    Both are held up at a manager's row until both have begun; without the lock both would have been allowed by then.
+    """
     pair = people.mona_manager(), people.max_manager()
-    start, refused = threading.Barrier(2), []
+    refused = []
 
     def dismiss(by, user):
-        start.wait()
         try:
             set_roles(user=User.objects.get(pk=user.pk), roles=[], active=True, by=User.objects.get(pk=by.pk))
         except Refusal as refusal:
@@ -115,8 +118,15 @@ def test_two_managers_cannot_dismiss_each_other(committed_db):
             connections.close_all()
 
     threads = [threading.Thread(target=dismiss, args=order) for order in (pair, pair[::-1])]
-    for thread in threads:
-        thread.start()
+    holder, watcher = superuser_connection(), superuser_connection()
+    with holder.transaction():
+        holder.execute("SELECT FROM custody_user FOR UPDATE")
+        for thread in threads:
+            thread.start()
+        until = time.monotonic() + 20
+        while watcher.execute("SELECT count(*) FROM pg_locks WHERE NOT granted").fetchone()[0] < 2:
+            assert time.monotonic() < until, "the two never met"
+            time.sleep(0.02)
     for thread in threads:
         thread.join()
     assert [type(refusal) for refusal in refused] == [NotAllowed]
