@@ -19,7 +19,7 @@ LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
                || ',' || m.pd_mg || ',' || m.cu_mg || '],"custodian":' || coalesce(m.custodian_id::text, 'null')
                || ',"line":' || m.line || ',"lot":' || custody_json(l.number)
                || CASE WHEN m.side = 'out' THEN ',"made":[' || custody_json(l.form) || ',' || custody_json(l.declared_origin)
-                      || ',' || CASE WHEN l.form = 'bar' THEN coalesce((SELECT custody_json(b.mark || ' ' || b.serial || ' '
+                      || ',' || custody_json(l.custody_model) || ',' || CASE WHEN l.form = 'bar' THEN coalesce((SELECT custody_json(b.mark || ' ' || b.serial || ' '
                                 || b.year) FROM custody_bar b WHERE b.lot_id = l.id), 'null') ELSE 'null' END || ']'
                   ELSE '' END
                || ',"place":' || coalesce(m.place_id::text, 'null')
