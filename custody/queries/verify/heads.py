@@ -109,9 +109,9 @@ def _line(line: Line, made: Made | None) -> dict[str, Any]:
         "words": line.words,
     }
     if line.side == Side.OUT:
-        document["made"] = (
-            [made.form, made.declared_origin, made.stamp if made.form == Form.BAR else None] if made else [None] * 3
-        )
+        stamp = made.stamp if made and made.form == Form.BAR else None
+        what = (made.form, made.declared_origin, made.custody_model) if made else (None,) * 3
+        document["made"] = [*what, stamp]
     return document
 
 

@@ -14,7 +14,7 @@ NO_MIXING = {Kind.DISPATCH, Kind.VALUE, Kind.DIFFERENCE, Kind.RECEIVE, Kind.REVE
 
 
 class Mixture(NamedTuple):
-    """What a lot made of several others must be."""
+    """What a lot made of several others must be. A settlement since may have changed the owners of its parts."""
 
     receipt: int | None
     declared_origin: str
@@ -22,11 +22,13 @@ class Mixture(NamedTuple):
     pooled: bool
     clearance: frozenset[str]
     owners: frozenset[int | None]
+    settled: bool
 
 
-def mixture_of(lots: list[Lot], at: datetime) -> Mixture:
+def mixture_of(lots: list[Lot], at: datetime, settled: set[int]) -> Mixture:
     """The mixture of these lots at this instant."""
     receipts = {lot.made.receipt for lot in lots}
+    owners_moved = not receipts.isdisjoint(settled)
     declared = {lot.made.declared_origin for lot in lots}
     states = [lot.clearances(at) for lot in lots]
     clearance = set()
@@ -42,6 +44,7 @@ def mixture_of(lots: list[Lot], at: datetime) -> Mixture:
         any(lot.made.pooled for lot in lots),
         frozenset(clearance),
         frozenset(lot.made.owner for lot in lots),
+        owners_moved,
     )
 
 
@@ -73,6 +76,7 @@ def check_made(entry: Entry, line: Line, made: Made, mixture: Mixture | None, fo
     if made.owner is not None and entry.head.basis == Basis.PURCHASE:
         found.breach(where, "bought metal is the house's", owner=made.owner)
     if entry.head.kind == Kind.RECEIVE:
+        found.expect(made.pooled, False, where, "a parcel is not pooled")
         found.expect(made.receipt, entry.id, where, "a parcel's receipt")
         if made.declared is None:
             found.breach(where, "a parcel says what was declared")
@@ -84,8 +88,9 @@ def check_made(entry: Entry, line: Line, made: Made, mixture: Mixture | None, fo
         found.expect(stored, recomputed, where, "receipt, declared origin and custody model of a mixture")
         if made.owner is not None and not mixture.owners <= {made.owner, None}:
             found.breach(where, "the owner of a mixture is that of its parts", stored=made.owner)
-        if mixture.pooled and not made.pooled:
-            found.breach(where, "pooled metal stays pooled")
+        pooled = mixture.pooled or len(mixture.owners) > 1
+        if not mixture.settled or mixture.pooled:
+            found.expect(made.pooled, pooled, where, "pooled when its parts were, or of several owners")
 
 
 def _parcels_of_one_kind(lots: list[Lot], at: datetime) -> bool:

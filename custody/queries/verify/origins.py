@@ -211,6 +211,8 @@ class Provenance:
             "milligrams received by origin",
         )
         for line in entry.lines:
+            if line.side != Side.ADD and line.spread not in _spreads(line):
+                self.check.breach(_at(entry, line), "of which vector the line is a slice", stored=line.spread)
             expected = self._expected(line, flow)
             if expected is None:
                 continue
@@ -297,6 +299,13 @@ def _milligrams(content: Content):
         if column:
             for origin, mg in zip(vector.origins, vector.mgs, strict=True):
                 yield column, origin, mg
+
+
+def _spreads(line: Line) -> tuple[int, ...]:
+    """Of which vectors a line may be a slice: of none, the pool's, the split lot's, or its own."""
+    if line.origin is not None or (line.side == Side.IN and line.whole) or line.what == "delivered":
+        return (0,)
+    return (2,) if line.side == Side.IN else (1, 3)
 
 
 def _richest(content: Content) -> Vector | None:

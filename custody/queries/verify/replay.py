@@ -29,11 +29,14 @@ class Saved(NamedTuple):
 class Replay:
     """The state of every lot, as the operations so far have made it."""
 
-    def __init__(self, findings: Findings, reversed_ids: set[int], recovered_causes: set[str]) -> None:
+    def __init__(
+        self, findings: Findings, reversed_ids: set[int], recovered_causes: set[str], settled: set[int]
+    ) -> None:
         self.findings = findings
         self.lots: dict[int, Lot] = {}
         self.provenance = Provenance(findings["I5"], recovered_causes)
         self.reversed_ids = reversed_ids
+        self.settled = settled
         self.saved: dict[int, Saved] = {}
 
     def made_of(self, lot: int | None) -> Made | None:
@@ -52,7 +55,7 @@ class Replay:
         self.provenance.count(entry, flow)
         if entry.id in self.reversed_ids:
             self.saved[entry.id] = Saved(entry, flow)
-        mixture = mixing.mixture_of(ins, entry.head.at) if ins else None
+        mixture = mixing.mixture_of(ins, entry.head.at, self.settled) if ins else None
         self._check_marks(entry, ins)
         for line in entry.lines:
             if line.lot is None:
@@ -218,6 +221,9 @@ class Replay:
         undone = sorted(saved.entry.lines, key=lambda line: (line.side == Side.IN, line.line))
         mirrored = [(m.side, m.lot, m.what, m.words, tuple(-a for a in m.amounts), m.valued, False) for m in undone]
         recorded = [(m.side, m.lot, m.what, m.words, m.amounts, m.valued, m.whole) for m in entry.lines]
+        for line in entry.lines:
+            if line.spread != (3 if _gives_back(line) and line.origin is None else 0):
+                self.findings["I5"].breach(f"{where} line {line.line}", "of which vector the line is a slice")
         if mirrored != recorded:
             self.findings["I1"].breach(where, f"the mirror of {saved.entry.head.number}", stored=recorded[:20])
         self.findings["I5"].expect(
