@@ -1,6 +1,7 @@
 """What the replay knows of a lot at one moment."""
 
 from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -8,6 +9,18 @@ from custody.queries.verify.raw import Made, Passed, Vector
 
 #: Column to origins and milligrams: column 0 is the gross of an unvalued lot, 1 to 5 the metals of a valued one.
 Content = dict[int, Vector]
+
+# Most lots have nothing of these, and there are many lots: they share one empty of each.
+NOTHING: Content = {}
+NONE_PASSED: deque[Passed] = deque()
+NONE_CLEARED: list[tuple[datetime, str]] = []
+_SETS: dict[frozenset[str], frozenset[str]] = {}
+
+
+def one_of(states: Iterable[str]) -> frozenset[str]:
+    """The set of these states, the same object every time."""
+    found = frozenset(states)
+    return _SETS.setdefault(found, found)
 
 
 @dataclass(slots=True)

@@ -1,13 +1,12 @@
 """The book replayed line by line: amounts (I2), custody (I4), mixing (I7), and with them the origins (I5)."""
 
-from collections import deque
 from typing import NamedTuple
 
 from custody.calc.apportion import withdraw
 from custody.calc.refusals import Refused
 from custody.queries.verify import mixing
 from custody.queries.verify.findings import Findings
-from custody.queries.verify.lots import Lot
+from custody.queries.verify.lots import NONE_CLEARED, NONE_PASSED, NOTHING, Lot, one_of
 from custody.queries.verify.origins import Flow, Provenance
 from custody.queries.verify.raw import Entry, Line, Made
 from custody.queries.verify.shares import added, as_rows, same, told
@@ -102,9 +101,11 @@ class Replay:
         if entry.head.kind not in ON_PAPER and lot.custodian != entry.head.by:
             self.findings["I4"].breach(where, "who works a lot holds it", by=entry.head.by, custodian=lot.custodian)
         self._set(entry, line, lot, tuple(a - b for a, b in zip(lot.amounts, line.amounts, strict=True)))
-        if line.amounts and not line.whole:
+        if line.whole:
+            lot.content = NOTHING
+        else:
             lot.content_movement = line.id
-            lot.content = flow.rest.get(line.line, {})
+            lot.content = flow.rest.get(line.line, NOTHING)
 
     def _continue(self, entry: Entry, line: Line, flow: Flow) -> None:
         lot = self.lots[line.lot]
@@ -128,8 +129,8 @@ class Replay:
             clearance = {Clearance.AWAITING if entry.head.source == Source.LIVE else Clearance.RELEASED}
         lot = Lot(
             made, (0,) * 6, line.valued, line.custodian, line.place, entry.head.at, line.id, line.id, sole,
-            flow.given.get(line.line, {}) if sole is None else {}, frozenset(clearance),
-            entry.passed.get(line.lot, deque()), entry.cleared.get(line.lot, []),
+            flow.given.get(line.line, NOTHING) if sole is None else NOTHING, one_of(clearance),
+            entry.passed.get(line.lot, NONE_PASSED), entry.cleared.get(line.lot, NONE_CLEARED),
         )  # fmt: skip
         self.lots[line.lot] = lot
         self._set(entry, line, lot, line.amounts)
