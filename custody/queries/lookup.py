@@ -1,9 +1,9 @@
-"""Finding what a scanned or typed number means: lot, bar, receipt, operation, settlement or party."""
+"""Finding what a scanned or typed number means: lot, bar, receipt, operation, run, settlement or party."""
 
 from dataclasses import dataclass
 
 from custody.models import User
-from custody.queries import scope
+from custody.queries import plant, scope
 from custody.terms import Kind
 
 #: A scanner that sends more has read something else.
@@ -41,7 +41,9 @@ def _find(code: str, viewer: User) -> list[Found]:
         else Found("operation", operation.number, f"operation, {operation.kind}")
         for operation in scope.operations(viewer).filter(number=code)
     ]
-    others = [Found("settlement", one.number, "settlement") for one in scope.settlements(viewer).filter(number=code)]
+    runs = [lot.run for lot in plant.content_of_run(viewer).filter(run__number=code)]
+    others = [Found("run", run.number, f"run, {run.step}") for run in runs]
+    others += [Found("settlement", one.number, "settlement") for one in scope.settlements(viewer).filter(number=code)]
     others += [Found("party", one.code, f"party, {one.name}") for one in scope.parties(viewer).filter(code=code)]
     return lots + [bar for bar in _bars(code, viewer) if bar.number not in named] + operations + others
 

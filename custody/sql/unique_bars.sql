@@ -5,6 +5,12 @@ LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
     cancelled bigint;
 BEGIN
+    IF EXISTS (SELECT FROM custody_bar WHERE (mark, serial, year) = (NEW.mark, NEW.serial, NEW.year)
+                                         AND cancelled_by_id IS NULL) THEN
+        -- Said before what the serial replaces is asked: no name of a cancelled bar would free it.
+        PERFORM custody_refuse('unique_uncancelled_bar', format('A bar %s %s %s is there.', NEW.mark, NEW.serial, NEW.year),
+            jsonb_build_object('serial', NEW.serial, 'year', NEW.year));
+    END IF;
     SELECT id INTO cancelled FROM custody_bar
      WHERE (mark, serial, year) = (NEW.mark, NEW.serial, NEW.year) AND cancelled_by_id IS NOT NULL
      ORDER BY id DESC LIMIT 1;

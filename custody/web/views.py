@@ -24,6 +24,7 @@ PAGE_OF = {
     "bar": ("lot", "number"),
     "receipt": ("receipt", "number"),
     "operation": ("operation", "number"),
+    "run": ("run", "number"),
     "settlement": ("settlement", "number"),
     "party": ("party", "code"),
 }

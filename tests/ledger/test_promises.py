@@ -139,6 +139,15 @@ def test_a_cancelled_serial_returns_only_by_name(refused, book, named, rule):
     assert refused(cancel, again) == rule
 
 
+@pytest.mark.parametrize("named", [False, True])
+def test_a_serial_that_came_back_is_taken_whatever_is_named(refused, book, named):
+    stamp = book.bar.bar
+    cancel = ("UPDATE custody_bar SET cancelled_by_id = %s WHERE id = %s", (book.melt.pk, stamp.pk))
+    again = (BAR, (book.pool.pk, stamp.serial, stamp.pk, stamp.pk))
+    third = (BAR, (book.content.pk, stamp.serial, stamp.pk if named else None, stamp.pk))
+    assert refused(cancel, again, third) == "unique_uncancelled_bar"
+
+
 @pytest.mark.parametrize("change", ["serial = 'HF-8'", "year = year + 1", "mark = 'X'", "lot_id = lot_id - 1"])
 def test_a_stamp_edited(refused, book, change):
     assert refused((f"UPDATE custody_bar SET {change} WHERE id = %s", (book.bar.bar.pk,))) == "append_only"

@@ -110,7 +110,8 @@ def _standing(one: Lot) -> Panel:
         number = one.receipt.number
         facts.append(Fact(label="Receipt", value=number, url=reverse("receipt", kwargs={"number": number})))
     if one.run:
-        facts.append(Fact(label="Run", value=f"{one.run.number}, {one.run.step}"))
+        url = reverse("run", args=[one.run.number])
+        facts.append(Fact(label="Run", value=f"{one.run.number}, {one.run.step}", url=url))
     return Panel(title="Standing", facts=facts)
 
 

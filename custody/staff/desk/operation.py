@@ -137,7 +137,8 @@ def _links(one: Operation) -> Panel | None:
     if one.party:
         facts.append(Fact(label="Party", value=one.party.name, url=address("party", kwargs={"code": one.party.code})))
     if one.run:
-        facts.append(Fact(label="Run", value=f"{one.run.number}, {one.run.step}"))
+        url = address("run", args=[one.run.number])
+        facts.append(Fact(label="Run", value=f"{one.run.number}, {one.run.step}", url=url))
     if one.acceptance:
         facts.append(Fact(label="By assay", value=one.acceptance.determination.number))
     for label, other in (("Reverses", one.reverses), ("Reversed by", _undone(one))):
