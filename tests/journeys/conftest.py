@@ -2,6 +2,9 @@
 
 import pytest
 
+CHAPTERS = ("counter", "custody", "door", "house", "laboratory", "mending", "plant", "runs", "tracing", "vault")
+pytest.register_assert_rewrite(*(f"tests.journeys.{chapter}" for chapter in CHAPTERS))  # a failure shows the figures
+
 from tests import builders, people
 from tests.journeys.eye import Eye
 from tests.journeys.person import Person
@@ -17,9 +20,7 @@ def at_work(new_page):
     def work(login, password=people.PASSWORD) -> Person:
         name = str(getattr(login, "username", login))
         if name not in working:
-            page = new_page()
-            page.set_default_timeout(9000)  # ZZ
-            working[name] = Person(page, eye, login, password).sign_in()
+            working[name] = Person(new_page(), eye, login, password).sign_in()
         return working[name]
 
     return work

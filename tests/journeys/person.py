@@ -140,8 +140,9 @@ class Person:
         return self.page.locator(".errors").inner_text()
 
     def fact(self, label: str) -> str:
-        """The value that stands beside a word in a panel."""
-        said = self.main.locator(".facts > div").filter(has=self.page.locator(f'dt:text-matches("^{label}(, g)?$")'))
+        """The value that stands beside a word in a panel; the beginning of the word will do."""
+        word = re.compile(rf"^\s*{re.escape(label)}")
+        said = self.main.locator(".facts > div").filter(has=self.page.locator("dt").filter(has_text=word))
         return said.first.locator("dd").inner_text()
 
     def table(self, caption: str) -> list[dict[str, str]]:
@@ -153,8 +154,8 @@ class Person:
         )
 
     def still_to_explain(self) -> str:
-        """What the running balance says in words."""
-        return self.page.inner_text("[data-balance-word]")
+        """What the running balance says in words, thousands set off by a space."""
+        return self.page.inner_text("[data-balance-word]").replace("\u202f", " ")
 
     # Papers
 
