@@ -126,7 +126,9 @@ class Movement(Amounts):
     operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="movements", db_index=False)
     line = models.SmallIntegerField()
     side = models.CharField(max_length=4, choices=[(s, s) for s in Side])
-    lot = models.ForeignKey("custody.Lot", null=True, on_delete=models.PROTECT, related_name="movements")
+    lot = models.ForeignKey(
+        "custody.Lot", null=True, on_delete=models.PROTECT, related_name="movements", db_index=False
+    )
     what = models.CharField(max_length=30, default="")
     words = models.CharField(max_length=300, default="")
     valued = models.BooleanField(default=True)
@@ -142,5 +144,6 @@ class Movement(Amounts):
     class Meta:
         constraints = [models.UniqueConstraint(fields=("operation", "line"), name="one_line")]
         indexes = [
-            models.Index(fields=("origin",), name="movement_of_origin", condition=models.Q(origin__isnull=False))
+            models.Index(fields=("lot", "content_before"), name="movement_of_lot"),
+            models.Index(fields=("origin",), name="movement_of_origin", condition=models.Q(origin__isnull=False)),
         ]

@@ -123,7 +123,7 @@ class Vector(models.Model):
     column_no = models.SmallIntegerField()
     chunk = models.IntegerField()
     total_mg = models.BigIntegerField()
-    origins = ArrayField(models.BigIntegerField())
+    origins = ArrayField(models.IntegerField())  # half the bytes: no chunk grows so long that it is kept packed
     mgs = ArrayField(models.BigIntegerField())
 
     class Meta:

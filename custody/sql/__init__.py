@@ -18,6 +18,7 @@ PROMISES = (
     "separated_duties",
     "spread",
     "origins",
+    "trace",
     "mixing",
     "post_lines",
     "post_record",

@@ -7,7 +7,6 @@ DROP FUNCTION custody_taken(bigint);
 DROP FUNCTION custody_taken(custody_movement);
 DROP FUNCTION custody_content(bigint, bigint[], boolean);
 DROP FUNCTION custody_sole(bigint, boolean, bigint[]);
-DROP FUNCTION custody_whole_vector(bigint, smallint);
-DROP FUNCTION custody_slice(bigint, smallint, varbit[], bigint[], boolean);
+DROP FUNCTION custody_slice(custody_movement);
 DROP FUNCTION custody_columns(custody_lot);
 DROP FUNCTION custody_columns(custody_movement);

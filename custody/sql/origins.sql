@@ -5,54 +5,41 @@ LANGUAGE sql IMMUTABLE AS $$ SELECT ARRAY[m.gross_mg, m.au_mg, m.ag_mg, m.pt_mg,
 CREATE FUNCTION custody_columns(l custody_lot) RETURNS bigint[]
 LANGUAGE sql IMMUTABLE AS $$ SELECT ARRAY[l.gross_mg, l.au_mg, l.ag_mg, l.pt_mg, l.pd_mg, l.cu_mg] $$;
 
--- A slice of a stored vector: the milligrams that its two-bit codes say, or with rest_of the milligrams left over.
-CREATE FUNCTION custody_slice(op bigint, at_line smallint, codes varbit[], amounts bigint[], rest_of boolean)
-RETURNS TABLE (column_no smallint, origin bigint, mg bigint)
-LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
-    SELECT v.column_no, u.origin, CASE WHEN rest_of THEN u.p - s.mg ELSE s.mg END
+-- The vector of which a line is a slice: what it holds of each origin, and what the line's two-bit codes take of that.
+-- The codes are cut to the chunk first, so that a long one is not unpacked again for every origin.
+CREATE FUNCTION custody_slice(m custody_movement)
+RETURNS TABLE (column_no smallint, origin bigint, held bigint, taken bigint)
+LANGUAGE sql STABLE AS $$
+    SELECT v.column_no, u.origin, u.p, CASE WHEN m.spread = 3 THEN u.p WHEN c.code IS NULL THEN 0
+           ELSE custody_floor_share(u.p, c.amount, v.total_mg) - 1 + 2 * get_bit(c.code, 2 * u.i::int - 2)
+                + get_bit(c.code, 2 * u.i::int - 1) END
       FROM custody_vector v,
-           LATERAL unnest(v.origins, v.mgs) WITH ORDINALITY AS u(origin, p, i),
-           LATERAL (SELECT CASE WHEN codes[v.column_no + 1] IS NULL THEN 0 ELSE
-                custody_floor_share(u.p, amounts[v.column_no + 1], v.total_mg) - 1
-                + 2 * get_bit(codes[v.column_no + 1], (v.chunk * 256 + 2 * (u.i - 1))::int)
-                + get_bit(codes[v.column_no + 1], (v.chunk * 256 + 2 * (u.i - 1) + 1)::int) END AS mg) s
-     WHERE v.operation_id = op AND v.line = at_line
-       AND CASE WHEN rest_of THEN u.p - s.mg ELSE s.mg END <> 0
-$$;
-
-CREATE FUNCTION custody_whole_vector(op bigint, at_line smallint)
-RETURNS TABLE (column_no smallint, origin bigint, mg bigint)
-LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
-    SELECT v.column_no, u.origin, u.p FROM custody_vector v, LATERAL unnest(v.origins, v.mgs) AS u(origin, p)
-     WHERE v.operation_id = op AND v.line = at_line
+           LATERAL (SELECT (custody_columns(m))[v.column_no + 1] AS amount,
+                           substring(m.codes[v.column_no + 1] FROM v.chunk * 256 + 1 FOR 256) AS code OFFSET 0) c,
+           LATERAL unnest(v.origins, v.mgs) WITH ORDINALITY AS u(origin, p, i)
+     WHERE m.spread > 0 AND v.operation_id = m.operation_id AND v.line = CASE m.spread WHEN 1 THEN 0 ELSE m.line END
 $$;
 
 CREATE FUNCTION custody_sole(of_origin bigint, is_valued boolean, amounts bigint[])
 RETURNS TABLE (column_no smallint, origin bigint, mg bigint)
-LANGUAGE sql IMMUTABLE SET search_path = public, pg_temp AS $$
+LANGUAGE sql IMMUTABLE AS $$
     SELECT (i - 1)::smallint, of_origin, a FROM unnest(amounts) WITH ORDINALITY u(a, i)
-     WHERE a <> 0 AND (i > 1) = is_valued
+     WHERE of_origin IS NOT NULL AND a <> 0 AND (i > 1) = is_valued
 $$;
 
 -- What a lot held after the movement that last set its content. amounts: its book then (needed where it is one
 -- origin's alone; a vector knows its own sums).
 CREATE FUNCTION custody_content(movement_id bigint, amounts bigint[], is_valued boolean)
 RETURNS TABLE (column_no smallint, origin bigint, mg bigint)
-LANGUAGE plpgsql STABLE SET search_path = public, pg_temp AS $$
-DECLARE
-    m custody_movement;
-BEGIN
-    SELECT * INTO STRICT m FROM custody_movement WHERE id = movement_id;
-    IF m.origin_id IS NOT NULL THEN
-        RETURN QUERY SELECT * FROM custody_sole(m.origin_id, is_valued, amounts);
-    ELSIF m.spread = 1 THEN
-        RETURN QUERY SELECT * FROM custody_slice(m.operation_id, 0::smallint, m.codes, custody_columns(m), false);
-    ELSIF m.spread = 2 THEN
-        RETURN QUERY SELECT * FROM custody_slice(m.operation_id, m.line, m.codes, custody_columns(m), true);
-    ELSIF m.spread = 3 THEN
-        RETURN QUERY SELECT * FROM custody_whole_vector(m.operation_id, m.line);
-    END IF;
-END $$;
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT s.column_no, s.origin, s.mg
+      FROM custody_movement m, custody_sole(m.origin_id, is_valued, amounts) s WHERE m.id = movement_id
+    UNION ALL
+    SELECT s.column_no, s.origin, k.mg
+      FROM custody_movement m, custody_slice(m) s,
+           LATERAL (SELECT CASE m.spread WHEN 2 THEN s.held - s.taken ELSE s.taken END AS mg) k
+     WHERE m.id = movement_id AND m.origin_id IS NULL AND k.mg <> 0
+$$;
 
 -- What an in line took from its lot.
 CREATE FUNCTION custody_taken(m custody_movement)
@@ -62,7 +49,7 @@ BEGIN
     IF m.origin_id IS NOT NULL THEN
         RETURN QUERY SELECT * FROM custody_sole(m.origin_id, m.valued, custody_columns(m));
     ELSIF m.spread = 2 THEN
-        RETURN QUERY SELECT * FROM custody_slice(m.operation_id, m.line, m.codes, custody_columns(m), false);
+        RETURN QUERY SELECT s.column_no, s.origin, s.taken FROM custody_slice(m) s WHERE s.taken <> 0;
     ELSIF m.content_before IS NOT NULL THEN
         RETURN QUERY SELECT * FROM custody_content(m.content_before, custody_columns(m), m.valued);
     END IF;
@@ -85,8 +72,8 @@ LANGUAGE sql SET search_path = public, pg_temp AS $$
       FROM unnest(pools) WITH ORDINALITY p(origins, mgs, i), generate_series(0, (cardinality(p.origins) - 1) / 128) c
 $$;
 
--- The way forward: origin → the chunks that hold it.
-CREATE INDEX custody_vector_origins ON custody_vector USING gin (origins);
+-- The way forward: origin → the chunks that hold it. What waits to be sorted in is read one by one: let it be little.
+CREATE INDEX custody_vector_origins ON custody_vector USING gin (origins) WITH (gin_pending_list_limit = 256);
 
 -- The guard: what an operation's pool holds of a metal is what its lot outputs and positive losses take of it.
 CREATE FUNCTION custody_origin_conserved() RETURNS trigger
