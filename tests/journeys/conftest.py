@@ -2,12 +2,12 @@
 
 import pytest
 
-CHAPTERS = ("counter", "custody", "door", "house", "laboratory", "mending", "plant", "runs", "tracing", "vault")
-pytest.register_assert_rewrite(*(f"tests.journeys.{chapter}" for chapter in CHAPTERS))  # a failure shows the figures
-
 from tests import builders, people
 from tests.journeys.eye import Eye
 from tests.journeys.person import Person
+
+CHAPTERS = ("counter", "custody", "door", "house", "laboratory", "mending", "plant", "runs", "tracing", "vault")
+pytest.register_assert_rewrite(*(f"tests.journeys.{chapter}" for chapter in CHAPTERS))  # a failure shows the figures
 
 
 @pytest.fixture

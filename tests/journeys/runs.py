@@ -22,7 +22,7 @@ def draw(operator: Person, run: str, form: str, gross: str, **metals: str) -> tu
     """A product is weighed; its metals are offered by the book, then said as found. Gives operation and lot."""
     to_run(operator, run)
     operator.follow("Draw a product")
-    operator.fill_in({"Form": form, "Gross": gross}, "Product 1")
+    operator.fill_in({"Form": form, "Gross": gross, "Place": "SHOP Bar workshop"}, "Product 1")
     operator.press("Offer provisional metals")
     offered = operator.field(next(iter(metals)), "Product 1").input_value()
     assert 0 < milligrams(offered) <= milligrams(f"{gross}.000")

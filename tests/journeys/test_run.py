@@ -16,8 +16,8 @@ def test_a_batch_as_a_run_and_a_mistake_mended(at_work):
     runs.draw(operator, run, "silver chloride", "84", Ag="63")
     residue = {"Gross": "8", "Au": "2.96", "Ag": "0.76"}
     runs.finish(operator, run, residue, "1890", {"Gross": "110", "Au": "0.04", "Ag": "0.04"})
-    wrong, made = recast(operator, sand, drawn)
-    reused(operator, made[1]["Line"])
+    rest = recast(operator, sand, drawn)
+    reused(operator, rest)
     take_over(keeper)
     tracing.forward(at_work(people.clara_compliance()), nuggets, {"bar": "A000001", "stock": "", "loss": "effluent"})
     call_command("verify")
@@ -46,8 +46,8 @@ def ready(at_work) -> tuple[str, str]:
     return dore, nuggets
 
 
-def recast(operator, sand: str, drawn: str):
-    """A bar recorded with a wrong weight: the draw can't be reversed before the cast; then it is cast again."""
+def recast(operator, sand: str, drawn: str) -> str:
+    """A bar recorded with a wrong weight: the draw can't be reversed before the cast. Cast again; gives the rest."""
     mending.cast_one(operator, sand, nominal="500", fineness="998.3", rest="108")
     wrong, made = mending.record(operator)
     mending.reverse_first(operator, drawn, wrong)
@@ -56,7 +56,8 @@ def recast(operator, sand: str, drawn: str):
     operator.press("Record the cast")
     assert "name that bar as the one replaced" in operator.faults
     operator.type("Replaces lot", made[0]["Line"], "Bar 1")
-    return mending.record(operator)
+    _, made = mending.record(operator)
+    return made[1]["Line"]
 
 
 def reused(operator, rest: str) -> None:
