@@ -114,6 +114,8 @@ class Vector(models.Model):
 
     ``line`` 0 is the pool of the operation; another line is the content of the lot that this movement split.
     ``column_no``: 0 gross (unvalued lots), 1 Au, 2 Ag, 3 Pt, 4 Pd, 5 Cu. ``total_mg`` is the whole vector's sum.
+    ``passing`` marks what a vessel holds, from charge to draw to the next charge: it has the most origins, is soon
+    taken over by the next, and is found by its vessel. The index of origins leaves it out.
     """
 
     ledger = True
@@ -125,6 +127,7 @@ class Vector(models.Model):
     total_mg = models.BigIntegerField()
     origins = ArrayField(models.IntegerField())  # half the bytes: no chunk grows so long that it is kept packed
     mgs = ArrayField(models.BigIntegerField())
+    passing = models.BooleanField(db_default=False)
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=("operation", "line", "column_no", "chunk"), name="one_chunk")]

@@ -1,7 +1,7 @@
 DROP TRIGGER vector_sealed ON custody_vector;
 DROP FUNCTION custody_origin_conserved() CASCADE;
 DROP INDEX custody_vector_origins;
-DROP FUNCTION custody_store_vectors(bigint, int, custody_pool[]);
+DROP FUNCTION custody_store_vectors(bigint, int, custody_pool[], boolean);
 DROP TYPE custody_pool;
 DROP FUNCTION custody_taken(bigint);
 DROP FUNCTION custody_taken(custody_movement);

@@ -64,16 +64,17 @@ $$;
 -- Origins (ascending) and milligrams of one column. Six of them, gross and five metals, are what a mixture is.
 CREATE TYPE custody_pool AS (origins bigint[], mgs bigint[]);
 
-CREATE FUNCTION custody_store_vectors(op bigint, at_line int, pools custody_pool[]) RETURNS void
+CREATE FUNCTION custody_store_vectors(op bigint, at_line int, pools custody_pool[], passing boolean) RETURNS void
 LANGUAGE sql SET search_path = public, pg_temp AS $$
-    INSERT INTO custody_vector (operation_id, line, column_no, chunk, total_mg, origins, mgs)
+    INSERT INTO custody_vector (operation_id, line, column_no, chunk, total_mg, origins, mgs, passing)
     SELECT op, at_line, p.i - 1, c, (SELECT sum(mg) FROM unnest(p.mgs) mg),
-           p.origins[c * 128 + 1:c * 128 + 128], p.mgs[c * 128 + 1:c * 128 + 128]
+           p.origins[c * 128 + 1:c * 128 + 128], p.mgs[c * 128 + 1:c * 128 + 128], passing
       FROM unnest(pools) WITH ORDINALITY p(origins, mgs, i), generate_series(0, (cardinality(p.origins) - 1) / 128) c
 $$;
 
 -- The way forward: origin → the chunks that hold it. What waits to be sorted in is read one by one: let it be little.
-CREATE INDEX custody_vector_origins ON custody_vector USING gin (origins) WITH (gin_pending_list_limit = 256);
+CREATE INDEX custody_vector_origins ON custody_vector USING gin (origins) WITH (gin_pending_list_limit = 256)
+    WHERE NOT passing;
 
 -- The guard: what an operation's pool holds of a metal is what its lot outputs and positive losses take of it.
 CREATE FUNCTION custody_origin_conserved() RETURNS trigger

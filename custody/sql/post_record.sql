@@ -59,7 +59,7 @@ BEGIN
             m.spread := 2;
             m.codes := array_fill(NULL::varbit, ARRAY[6]);
             pools := custody_pools_in(l);
-            PERFORM custody_store_vectors(op.id, i, pools);
+            PERFORM custody_store_vectors(op.id, i, pools, l.form = 'in process');
             FOR c IN 1..6 LOOP
                 CONTINUE WHEN (pools[c]).origins IS NULL;
                 taken := (lines[i]).amounts[c];
@@ -257,7 +257,7 @@ BEGIN
     IF pools IS NULL THEN
         RETURN NULL;
     END IF;
-    PERFORM custody_store_vectors(op.id, 0, pools);
+    PERFORM custody_store_vectors(op.id, 0, pools, op.kind = 'charge');
     FOR c IN 1..6 LOOP
         CONTINUE WHEN (pools[c]).origins IS NULL;
         FOR i IN 1..n LOOP
@@ -298,5 +298,5 @@ BEGIN
         own[c] := (SELECT ROW(array_agg(o ORDER BY o), array_agg(g - b ORDER BY o))::custody_pool
                      FROM unnest((pools[c]).origins, before, given) u(o, b, g) WHERE g > b);
     END LOOP;
-    PERFORM custody_store_vectors(op.id, at_line, own);
+    PERFORM custody_store_vectors(op.id, at_line, own, false);
 END $$;

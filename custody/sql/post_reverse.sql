@@ -143,7 +143,7 @@ BEGIN
         LOOP
             pools[vector.column_no + 1] := ROW(vector.origins, vector.mgs)::custody_pool;
         END LOOP;
-        PERFORM custody_store_vectors(op.id, at_line, pools);
+        PERFORM custody_store_vectors(op.id, at_line, pools, false);
     END IF;
     line := ROW('in', m.lot_id, l.number, m.what, m.words, ARRAY(SELECT -b FROM unnest(back) WITH ORDINALITY u(b, i)
                 ORDER BY i), false, m.valued, '{}'::jsonb)::custody_line;

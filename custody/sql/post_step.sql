@@ -108,7 +108,7 @@ BEGIN
                     g.mgs := g.mgs || back[i];
                 END LOOP;
             END LOOP;
-            PERFORM custody_store_vectors(op.id, first_line + cardinality(g.lines), recovered);
+            PERFORM custody_store_vectors(op.id, first_line + cardinality(g.lines), recovered, false);
             FOR c IN 2..6 LOOP difference[c] := difference[c] - excess[c]; END LOOP;
         END IF;
         g.lines := g.lines || line;

@@ -31,10 +31,16 @@ CREATE FUNCTION custody_fates_of(of_origin bigint)
 RETURNS TABLE (metal text, fate text, mg bigint, lot text, serial text, cause text, operation text)
 LANGUAGE sql STABLE SET search_path = public, pg_temp SET plan_cache_mode = force_generic_plan
 SET enable_seqscan = off SET enable_hashjoin = off SET enable_mergejoin = off SET jit = off AS $$
-WITH chunks AS MATERIALIZED (
+WITH vectors AS (
+    SELECT v.* FROM custody_vector v WHERE v.origins @> ARRAY[of_origin::int] AND NOT v.passing
+    UNION ALL
+    SELECT v.* FROM custody_lot l JOIN custody_movement m ON m.id = l.content_movement
+      JOIN custody_vector v ON v.operation_id = m.operation_id AND v.line = CASE m.spread WHEN 1 THEN 0 ELSE m.line END
+     WHERE l.form = 'in process' AND l.gross_mg > 0 AND v.passing
+       AND of_origin BETWEEN v.origins[1] AND v.origins[cardinality(v.origins)] AND v.origins @> ARRAY[of_origin::int]
+), chunks AS MATERIALIZED (
     SELECT v.operation_id, v.line, v.column_no, v.total_mg, v.chunk * 256 + 2 * (at.i - 1) AS bit, v.mgs[at.i] AS p
-      FROM custody_vector v, LATERAL (SELECT array_position(v.origins, of_origin::int) AS i) at
-     WHERE v.origins @> ARRAY[of_origin::int]
+      FROM vectors v, LATERAL (SELECT array_position(v.origins, of_origin::int) AS i) at
 ), slices AS (
     SELECT m.id, m.operation_id, m.side, m.lot_id, m.what, c.column_no, t.taken,
            CASE m.spread WHEN 2 THEN c.p - t.taken WHEN 3 THEN c.p ELSE t.taken END AS held

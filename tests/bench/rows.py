@@ -33,7 +33,7 @@ LOT = (
     "id", "number", "form", "created_by_id", "receipt_id", "declared_origin", "pooled", "custody_model", "clearance",
     "valued", "run_id", "custodian_id", "place_id", "last_at", "last_movement", "content_movement", *AMOUNTS,
 )  # fmt: skip
-VECTOR = ("id", "operation_id", "line", "column_no", "chunk", "total_mg", "origins", "mgs")
+VECTOR = ("id", "operation_id", "line", "column_no", "chunk", "total_mg", "origins", "mgs", "passing")
 ORIGIN = ("id", "kind", "lot_id", "operation_id")
 RECEIPT = ("id", "origin_id", "operation_id", *AMOUNTS)
 PARCEL = ("lot_id", "line", "category", "country", "mine", "description", "seal")
@@ -217,7 +217,7 @@ class RowWriter:
         taken = lot.pools
         spread_no, codes = 0, None
         if lot.sole is None and not whole:
-            self._vectors(operation, line, lot.pools)
+            self._vectors(operation, line, lot.pools, passing=lot.row[2] == "in process")
             taken, rest, codes, spread_no = {}, {}, [None] * 6, 2
             for column, (origins, mgs) in lot.pools.items():
                 part, floor = spread(mgs, [amounts[column], book[column] - amounts[column]])[0]
@@ -249,7 +249,7 @@ class RowWriter:
             parts = [part[column] for _, part in taken if column in part and len(part[column][0])]
             if parts:
                 pools[column] = merged(parts)
-        self._vectors(operation, 0, pools)
+        self._vectors(operation, 0, pools, passing=made[0].row[2] == "in process")
         codes: list[list[str | None]] = [[None] * 6 for _ in amounts]
         shares = {column: spread(mgs, [amount[column] for amount in amounts]) for column, (_, mgs) in pools.items()}
         for column, of_column in shares.items():
@@ -293,14 +293,14 @@ class RowWriter:
         )  # fmt: skip
         return movement
 
-    def _vectors(self, operation: int, line: int, pools: dict[int, Pool]) -> None:
+    def _vectors(self, operation: int, line: int, pools: dict[int, Pool], *, passing: bool = False) -> None:
         for column, (origins, mgs) in sorted(pools.items()):
             total = int(mgs.sum())
             for chunk, start in enumerate(range(0, len(origins), CHUNK)):
                 part = slice(start, start + CHUNK)
                 self._row(
                     "vector", self._next("vector"), operation, line, column, chunk, total, listed(origins[part]),
-                    listed(mgs[part]),
+                    listed(mgs[part]), passing,
                 )  # fmt: skip
 
     def _next(self, table: str) -> int:

@@ -171,8 +171,12 @@ SELECT id, operation_id, line, side, lot_id, what, words, gross_mg, au_mg, ag_mg
   FROM custody_movement WHERE operation_id = ANY (%s) ORDER BY operation_id, line
 """
 _VECTORS = """
-SELECT operation_id, line, column_no, chunk, total_mg, origins, mgs
-  FROM custody_vector WHERE operation_id = ANY (%s) ORDER BY 1, 2, 3, 4
+SELECT v.operation_id, v.line, v.column_no, v.chunk, v.total_mg, v.origins, v.mgs,
+       v.passing = coalesce(v.line = 0 AND o.kind = 'charge' OR m.spread = 2 AND l.form = 'in process', false)
+  FROM custody_vector v LEFT JOIN custody_operation o ON o.id = v.operation_id
+  LEFT JOIN custody_movement m ON m.operation_id = v.operation_id AND m.line = v.line
+  LEFT JOIN custody_lot l ON l.id = m.lot_id
+ WHERE v.operation_id = ANY (%s) ORDER BY 1, 2, 3, 4
 """
 _MADE = """
 SELECT l.id, l.number, l.form, l.created_by_id, l.receipt_id, l.declared_origin, l.owner_id, l.pooled, l.custody_model,
@@ -224,14 +228,15 @@ def _read_vectors(batch: dict[int, Entry], ids: list[int]) -> None:
     for operation, line, column, *chunk in rows(_VECTORS, [ids]):
         chunks[operation, line, column].append(chunk)
     for (operation, line, column), found in chunks.items():
-        origins = [origin for _, _, some, _ in found for origin in some]
-        mgs = [mg for _, _, _, some in found for mg in some]
+        origins = [origin for _, _, some, *_ in found for origin in some]
+        mgs = [mg for _, _, _, some, _ in found for mg in some]
         whole = all(
             number == place
+            and marked
             and total == sum(mgs)
             and len(some) == len(given)
             and (len(some) == 128 or place == len(found) - 1)
-            for place, (number, total, some, given) in enumerate(found)
+            for place, (number, total, some, given, marked) in enumerate(found)
         )
         if not whole:
             batch[operation].broken_vectors.append(f"line {line} column {column}")
