@@ -82,7 +82,7 @@ class BarTable(BaseTable):
 
     def render_certificate(self, value):
         paper = self.bars[value].certificate
-        return paper_link("PDF", paper.pk) if paper else "not issued yet"
+        return paper_link(paper.title, paper.pk) if paper else "not issued yet"
 
 
 class PaperTable(BaseTable):

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 import django_tables2 as tables
 
 from custody.calc.mass import format_grams
+from custody.staff.desk.tables import DocumentTable
 from custody.templatetags.papers import share
 from custody.web.tables import BaseTable, FigureColumn, LotColumn, MassColumn, MomentColumn
 
@@ -46,6 +47,13 @@ class LossTable(BaseTable):
     kind = tables.Column(verbose_name="Kind", orderable=False)
     at = MomentColumn(verbose_name="At", orderable=False)
     cause = tables.Column(verbose_name="Cause", orderable=False)
+
+
+class ReportTable(DocumentTable):
+    """Trace reports of one lot; each has a number of its own."""
+
+    caption = "Trace reports"
+    copy_no = None
 
 
 def with_share(rows: Iterable[dict]) -> list[dict]:

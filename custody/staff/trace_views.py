@@ -14,12 +14,12 @@ from custody.actions.issue_trace import issue_trace
 from custody.documents import flow
 from custody.documents.fill_trace import picture_of
 from custody.errors import Refusal
-from custody.models import Lot
+from custody.models import Lot, User
 from custody.queries import lookup, scope, trace
 from custody.queries.way import Losses, losses_on_way, way_into
 from custody.roles import Verb
-from custody.staff.trace_tables import FateTable, LossTable, OriginTable, with_share
-from custody.terms import COLUMNS, METALS, Clearance, Form, Kind
+from custody.staff.trace_tables import FateTable, LossTable, OriginTable, ReportTable, with_share
+from custody.terms import COLUMNS, METALS, Clearance, DocumentKind, Form, Kind
 from custody.web.access import needs
 from custody.web.panels import Action, Fact, Panel
 from custody.web.standing import CLEARANCE_TONES, metal_columns, metals_in
@@ -31,6 +31,7 @@ ROWS = 100
 NEAREST = 500
 MOST_LOSSES = 50
 #: What of a flow picture stays readable on a screen.
+REPORTS = 5
 PICTURE = {"columns": 6, "limit": 14}
 
 
@@ -71,14 +72,15 @@ def show(request: HttpRequest, number: str, direction: str) -> HttpResponse:
 @require_POST
 @needs(Verb.TRACE)
 def report(request: HttpRequest, number: str) -> HttpResponse:
-    """Issues the trace report as a paper and leads to its download."""
+    """Issues the trace report as a paper; it is opened from the trace's page, where it stays listed."""
     lot = get_object_or_404(scope.lots(request.user).select_related("created_by", "custodian", "place"), number=number)
     try:
         document = issue_trace(lot=lot, at=timezone.now(), by=request.user)
     except Refusal as refusal:
         messages.error(request, refusal.sentence)
-        return redirect("trace", lot.number, "back")
-    return redirect("document", document.pk)
+    else:
+        messages.success(request, f"{document.title} is issued: open it under “Trace reports”.")
+    return redirect("trace", lot.number, "back")
 
 
 def _natural(lot: Lot) -> str:
@@ -104,6 +106,7 @@ def _back(lot: Lot, request: HttpRequest) -> dict:
     losses = losses_on_way(lot, ancestors, most=MOST_LOSSES)
     return {
         "groups": groups,
+        "reports": _reports(lot, request.user),
         "lots": ancestors,
         "lots_word": "that went into it",
         "nearest": len(ancestors) == NEAREST,
@@ -148,6 +151,13 @@ def _groups(rows: Sequence[dict], table: type[BaseTable], request: HttpRequest) 
             tables.RequestConfig(request, paginate={"per_page": ROWS}).configure(listed)
             groups.append({"metal": metal, "table": listed})
     return groups
+
+
+def _reports(lot: Lot, viewer: User) -> ReportTable | None:
+    """The latest reports of the lot; its own page has all of them."""
+    issued = scope.documents(viewer).filter(kind=DocumentKind.TRACE, lot=lot).select_related("issued_by")
+    latest = list(issued[:REPORTS])
+    return ReportTable(latest) if latest else None
 
 
 def _loss_table(losses: Losses) -> LossTable | None:
@@ -238,5 +248,5 @@ def _actions(lot: Lot, direction: str) -> list[Action]:
         actions.append(Action(label="Trace forward", url=reverse("trace", args=[lot.number, "forward"])))
     if direction == "back":
         url = reverse("trace-report", args=[lot.number])
-        actions.append(Action(label="Trace report, PDF", url=url, method="post", tone="main"))
+        actions.append(Action(label="Issue a trace report", url=url, method="post", tone="main"))
     return actions

@@ -15,6 +15,7 @@ from custody.models import User
 from custody.queries import lookup, papers, scope
 from custody.roles import Verb, may
 from custody.web.access import needs
+from custody.web.sign_in import SignInForm
 
 logger = logging.getLogger(__name__)
 
@@ -39,6 +40,7 @@ def first_page_of(person: User) -> str:
 class SignIn(LoginView):
     """The one way in. Failed tries are counted by axes, which locks a name at an address."""
 
+    authentication_form = SignInForm
     redirect_authenticated_user = True
 
     def get_default_redirect_url(self) -> str:

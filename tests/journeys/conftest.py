@@ -10,12 +10,18 @@ CHAPTERS = ("counter", "custody", "door", "house", "laboratory", "mending", "pla
 pytest.register_assert_rewrite(*(f"tests.journeys.{chapter}" for chapter in CHAPTERS))  # a failure shows the figures
 
 
+@pytest.fixture(scope="session")
+def eye():
+    """One eye for all journeys: a page that was looked at in one need not be in the next."""
+    return Eye()
+
+
 @pytest.fixture
-def at_work(new_page):
+def at_work(new_page, eye):
     """Sends a person to work, signed in at a browser of their own: at_work(people.otto_operator())."""
     builders.places()
     people.mona_manager()
-    eye, working = Eye(), {}
+    working = {}
 
     def work(login, password=people.PASSWORD) -> Person:
         name = str(getattr(login, "username", login))

@@ -30,7 +30,7 @@ class Person:
         """Types name and password at the door; gives this person back."""
         self.page.goto("/")
         self.eye.look(self.page)
-        self.type("Username", self.username)
+        self.type("Login", self.username)
         self.type("Password", self.password)
         self.leads(lambda: self.page.keyboard.press("Enter"))
         return self

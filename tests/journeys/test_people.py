@@ -18,10 +18,10 @@ def test_a_person_comes_changes_work_and_goes(at_work):
     house.close_login(manager, "nora-reed")
     nora.leads(lambda: nora.page.reload())
     assert nora.title == "Sign in"
-    nora.fill_in({"Username": nora.username, "Password": nora.password})
+    nora.fill_in({"Login": nora.username, "Password": nora.password})
     nora.leads(lambda: nora.page.keyboard.press("Enter"))
     assert nora.title == "Sign in"
-    assert "not signed in" in nora.faults
+    assert "No open login has this name and password." in nora.faults
 
 
 def test_nobody_gives_roles_to_themselves(at_work):

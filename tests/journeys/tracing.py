@@ -30,8 +30,8 @@ def back(officer: Person, serial: str, shares: dict[str, Fraction]) -> None:
         assert abs(Fraction(rows[parcel]["Share, %"]) - 100 * share) < Fraction(1, 100)
     causes = {row["Cause"] for row in officer.table("Losses on the way")}
     assert {"filter", "spill"} <= causes
-    paper = officer.download(officer.main.get_by_role("button", name="Trace report, PDF"))
-    text = reading.text(paper)
+    officer.press("Issue a trace report")
+    text = reading.text(officer.download(officer.table("Trace reports")[0]["Paper"]))
     assert lot in text
     assert serial in text
     assert all(parcel in text for parcel in shares)

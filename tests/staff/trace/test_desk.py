@@ -191,12 +191,18 @@ def test_a_page_costs_the_same_for_many_origins(auditor):
     assert cost(1, 2) == cost(1, 2, 3, 4, 5, 6)
 
 
+def report(client, number: str) -> bytes:
+    """Issues the report of a lot and downloads it from the page that comes back."""
+    page = client.post(f"/trace/{number}/report/", follow=True).content.decode()
+    paper = Document.objects.filter(kind=DocumentKind.TRACE).first()
+    assert f"{paper.title} is issued" in page
+    assert f'href="/papers/{paper.pk}/"' in page
+    return client.get(f"/papers/{paper.pk}/").content
+
+
 def test_the_report_is_kept_and_each_has_its_number(auditor):
     melt = melted(*builders.ready(900, 100))
-    papers = []
-    for _ in range(2):
-        answer = auditor.post(f"/trace/{melt.number}/report/")
-        papers.append(auditor.get(answer.url).content)
+    papers = [report(auditor, melt.number) for _ in range(2)]
     first, second = Document.objects.filter(kind=DocumentKind.TRACE).order_by("id")
     assert (first.title, second.title) == (f"Trace report T-{melt.number}-1", f"Trace report T-{melt.number}-2")
     assert (first.lot, first.party, first.issued_by.username) == (melt, None, "adam")
@@ -210,11 +216,11 @@ def test_the_report_is_kept_and_each_has_its_number(auditor):
 
 def test_the_report_of_an_unvalued_lot_and_of_one_that_left_says_so(auditor):
     parcel = builders.received(500_000)[0]
-    text = reading.text(auditor.get(auditor.post(f"/trace/{parcel.number}/report/").url).content)
+    text = reading.text(report(auditor, parcel.number))
     assert "Origins by gross: not valued yet" in text
     (source,) = builders.ready(5)
     melted(source, fume=1)
-    text = reading.text(auditor.get(auditor.post(f"/trace/{source.number}/report/").url).content)
+    text = reading.text(report(auditor, source.number))
     assert "nobody in the house" in text
     assert "5.000 g" in text
 
