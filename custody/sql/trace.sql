@@ -56,7 +56,8 @@ WITH vectors AS (
     SELECT m.id, m.operation_id, m.side, m.lot_id, m.what, (u.i - 1)::smallint, CASE WHEN m.whole THEN 0 ELSE u.mg END,
            NULL
       FROM custody_movement m, LATERAL unnest(custody_columns(m)) WITH ORDINALITY u(mg, i)
-     WHERE m.origin_id = of_origin AND (u.i = 1 OR u.mg <> 0)
+     WHERE m.origin_id = of_origin AND (u.i = 1 OR u.mg <> 0 OR m.side = 'in')
+       -- An in line that took none of a metal still says what its lot keeps of it.
 ), fates AS (
     -- What a lot holds now is what the line that last set its content gave it.
     SELECT x.column_no, CASE l.form WHEN 'bar' THEN 'bar' ELSE 'stock' END AS fate, h.mg, l.id, l.number,

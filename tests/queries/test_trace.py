@@ -62,6 +62,17 @@ def test_every_milligram_of_a_parcel_has_a_fate():
     assert sum(mg for *_, mg in fates("L-2")) == 300_000
 
 
+def test_a_metal_of_which_a_withdrawal_took_nothing_stays_in_its_lot():
+    history(
+        receive("L-1", day="2024-01-01", gross="100", au="0.001"),
+        operation(
+            "OP-D", "divide", day="2024-01-02", inputs=[{"lot": "L-1", "gross_g": "10"}],
+            outputs=[lot("L-2", "10", {})],
+        ),
+    )  # fmt: skip
+    assert fates("L-1") == [("stock", "L-1", 1)]
+
+
 def test_origins_know_their_receipt_and_its_day():
     two_into_one()
     first = trace.origins_of(Lot.objects.get(number="L-5"))[0]
