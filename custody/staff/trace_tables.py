@@ -18,7 +18,7 @@ class OriginTable(BaseTable):
     """Origins of one metal of a lot; a gain over book names the operation that found it."""
 
     caption = "Origins"
-    origin = LotColumn(verbose_name="Parcel", default="no parcel", orderable=False)
+    origin = LotColumn(verbose_name="Parcel", default="no parcel", orderable=False, footer="Total")
     what = tables.Column(verbose_name="Category", default="not declared", orderable=False)
     party = tables.Column(verbose_name="Party", default="none", orderable=False)
     receipt = LotColumn(verbose_name="Receipt or operation", viewname="operation", orderable=False)
@@ -31,7 +31,7 @@ class FateTable(BaseTable):
     """Fates of one metal of a parcel."""
 
     caption = "Fates"
-    fate = tables.Column(verbose_name="Fate", orderable=False)
+    fate = tables.Column(verbose_name="Fate", orderable=False, footer="Total")
     lot = LotColumn(verbose_name="Lot", orderable=False)
     words = tables.Column(verbose_name="Serial or cause", orderable=False)
     operation = LotColumn(verbose_name="Left with", viewname="operation", orderable=False)

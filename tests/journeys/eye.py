@@ -1,6 +1,6 @@
 """The eye that looks at every page of a journey: once a page and state, as everybody must be able to read it.
 
-With JOURNEY_PICTURES=folder it keeps a picture of each, to be looked at.
+With JOURNEY_PICTURES=folder it keeps a picture of each, and every paper, to be looked at.
 """
 
 import os
@@ -11,6 +11,7 @@ from axe_playwright_python.sync_playwright import Axe
 from django.urls import resolve
 from playwright.sync_api import Page
 
+KEPT = os.environ.get("JOURNEY_PICTURES")
 WIDE, NARROW = {"width": 1280, "height": 900}, {"width": 390, "height": 844}
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 #: Asks for what is wrong alone: the long list of what is right takes a second to hand over.
@@ -42,9 +43,10 @@ class Eye:
             assert page.evaluate("document.documentElement.scrollWidth") <= size["width"], (page.url, size)
             if size is WIDE or len(states) == 1:
                 assert page.evaluate(FAULTS, RULES) == [], (page.url, size)
-            self._keep(page, f"{name}-{len(states)}-{size['width']}")
+            if KEPT:
+                self.keep(f"{name}-{len(states)}-{size['width']}.png", page.screenshot(full_page=True))
 
-    def _keep(self, page: Page, name: str) -> None:
-        folder = os.environ.get("JOURNEY_PICTURES")
-        if folder:
-            page.screenshot(path=Path(folder) / f"{name}.png", full_page=True)
+    def keep(self, name: str, content: bytes) -> None:
+        """Keeps a picture or a paper, where that is asked for."""
+        if KEPT:
+            (Path(KEPT) / name).write_bytes(content)

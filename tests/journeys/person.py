@@ -164,4 +164,6 @@ class Person:
         part = self.main.get_by_role("link", name=link, exact=True).first if isinstance(link, str) else link
         with self.page.expect_download() as coming:
             part.click()
-        return Path(coming.value.path()).read_bytes()
+        paper = Path(coming.value.path()).read_bytes()
+        self.eye.keep(coming.value.suggested_filename, paper)
+        return paper

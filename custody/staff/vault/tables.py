@@ -51,7 +51,12 @@ class PlaceTable(BaseTable):
     empty_text = "There is no metal in the house."
 
     place = LotColumn(
-        accessor="place__code", viewname="vault-place", argument="code", verbose_name="Place", orderable=False
+        accessor="place__code",
+        viewname="vault-place",
+        argument="code",
+        verbose_name="Place",
+        orderable=False,
+        footer="Total",
     )
     name = tables.Column(accessor="place__name", verbose_name="Name", orderable=False)
     lots = FigureColumn("Lots", orderable=False)
