@@ -10,8 +10,8 @@ from custody.models import Bar, Determination, Lot, Movement, Refinery, User
 from custody.queries.assayed import assays_behind
 from custody.terms import METALS, PPM, Kind
 
-#: What stands for an assay where the book holds none, as for a bar of imported records.
-BY_THE_BOOK = "book"
+#: What stands for an assay where the book holds none since the last refining, as for a bar of imported records.
+BY_THE_BOOK = "none since the last refining: fineness by the book"
 
 
 def certificate_paper(bar: Bar, *, copy_no: int, at, by: User) -> CertificatePaper:
