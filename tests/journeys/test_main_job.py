@@ -31,8 +31,8 @@ def test_metal_from_the_counter_to_the_certificate(at_work):
     people.party("P-03")
     came = deliver(at_work)
     melts = melt_and_assay(at_work, came)
-    refine_and_cast(at_work, melts)
-    in_metal = settle_and_send_out(at_work, came)
+    assay = refine_and_cast(at_work, melts)
+    in_metal = settle_and_send_out(at_work, came, assay)
     hand_to_the_customer(at_work, came, in_metal)
     ask_where_from(at_work, came)
     call_command("verify")
@@ -89,20 +89,24 @@ def melt_and_assay(at_work, came: Delivered) -> tuple[str, str, str]:
     return melt, scrap_melt, came.nuggets
 
 
-def refine_and_cast(at_work, melts: tuple[str, str, str]) -> None:
-    """One batch of three lots of two owners, then bars A000001 to A000004, which the vault takes over."""
+def refine_and_cast(at_work, melts: tuple[str, str, str]) -> str:
+    """One batch of three lots of two owners, then bars A000001 to A000004 for the vault. Gives the sand's assay."""
     sampler, operator = at_work(people.sam_sampler()), at_work(people.otto_operator())
+    assayer, manager = at_work(people.anna_assayer()), at_work(people.mona_manager())
     weights = dict(zip(melts, ("1784.5", "594", "497"), strict=True))
     custody.hand_over(sampler, operator, "SHOP Bar workshop", weights)
     products = plant.batch(operator, *melts)
     assert set(products) == {"gold sand", "silver chloride", "residue", "solution"}
-    serials = plant.cast(operator, at_work(people.mona_manager()), products["gold sand"])
+    assay = laboratory.determine_product(assayer, products["gold sand"], Au="998.3", Ag="0.253")
+    laboratory.accept(manager, assay)
+    serials = plant.cast(operator, manager, products["gold sand"])
     assert serials == ["A000001", "A000002", "A000003", "A000004"]
     keeper = at_work(people.vera_vault())
     custody.hand_over(keeper, keeper, "VAULT Main vault", dict(zip(serials, ("1000", "", "", ""), strict=True)))
+    return assay
 
 
-def settle_and_send_out(at_work, came: Delivered) -> str:
+def settle_and_send_out(at_work, came: Delivered, assay: str) -> str:
     """Scrap is settled in money, Larkspur's delivery in metal; bars leave against that claim. Gives the statement."""
     accountant, manager = at_work(people.matt_accountant()), at_work(people.mona_manager())
     for party in ("P-02", "P-07"):
@@ -115,7 +119,7 @@ def settle_and_send_out(at_work, came: Delivered) -> str:
     vault.reckon(accountant, came.receipt, "metal", {})
     in_metal = vault.approve_and_issue(accountant, manager)
     vault.check_statement(accountant, in_metal, came.receipt, "Larkspur Placer Company")
-    vault.send_out(at_work(people.vera_vault()), LARKSPUR, ["A000001", "A000003"])
+    vault.send_out(at_work(people.vera_vault()), LARKSPUR, ["A000001", "A000003"], assay)
     return in_metal
 
 

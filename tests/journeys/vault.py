@@ -64,7 +64,7 @@ def worth(content: str, payable: str, price: str) -> str:
     return f"{money:,}".replace(",", " ")
 
 
-def send_out(keeper: Person, party: str, serials: list[str]) -> None:
+def send_out(keeper: Person, party: str, serials: list[str], assay: str) -> None:
     """Bars leave against the party's claim, after a look at what that comes to, each with its certificate."""
     keeper.desk("Vault")
     keeper.follow("Send out of the gate")
@@ -79,5 +79,6 @@ def send_out(keeper: Person, party: str, serials: list[str]) -> None:
     assert len(left) == len(serials)
     for row, serial in zip(left, serials, strict=True):
         paper = keeper.download(row["Certificate"])
-        assert serial in reading.text(paper)
-        assert reading.codes(paper)
+        text = reading.text(paper)
+        assert all(words in text for words in (serial, assay, "998.3 ‰ Au", "weighed and assayed as above")), text
+        assert [serial in code for code in reading.codes(paper)] == [True]
