@@ -14,9 +14,9 @@ def decide(officer: Person, decision: str, reason: str, *lots: str) -> None:
     assert all(lot in officer.told for lot in lots)
 
 
-def hand_over(person: Person, to: Person, place: str, weighed: dict[str, str]) -> None:
+def hand_over(person: Person, to: Person, place: str, weighed: dict[str, str], *, desk: str = "Vault") -> None:
     """Lots are scanned, each with what the scale says; a blank weight passes it at book. Who gives or takes types."""
-    person.desk("Vault")
+    person.desk(desk)
     person.follow("Hand over lots")
     person.fill_in({"To": to.name, "Place": place})
     for number, (lot, grams) in enumerate(weighed.items(), start=1):

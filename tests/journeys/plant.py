@@ -31,6 +31,7 @@ def batch(operator: Person, *lots: str) -> dict[str, str]:
     operator.press("Record the batch")
     assert "2.775 g of Au still to explain" in operator.faults
     assert operator.still_to_explain() == open_words, "everything typed is kept"
+    assert operator.field("Gross", "Addition 1").input_value() == "5 kg"
     operator.fill_in({"Gross": "99.5", "Au": "2.775", "Ag": "1.51", "Cu": "0.695"}, "Loss 2")
     assert operator.still_to_explain() == BALANCED
     operator.press("Record the batch")

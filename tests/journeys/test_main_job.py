@@ -77,7 +77,7 @@ def melt_and_assay(at_work, came: Delivered) -> tuple[str, str, str]:
     scrap_melt = laboratory.melt_on_receipt(sampler, [came.scrap], flux="10", melt="598", slag="10", fume="2")
     weights = {melt: "6", scrap_melt: "4", came.nuggets: "3"}
     samples = [laboratory.sample(sampler, lot, grams) for lot, grams in weights.items()]
-    custody.hand_over(sampler, assayer, "LAB Laboratory", dict.fromkeys(samples, ""))
+    custody.hand_over(sampler, assayer, "LAB Laboratory", dict.fromkeys(samples, ""), desk="Laboratory")
     laboratory.consume(assayer, samples[0], "1")
     found = [
         laboratory.determine_by_fire(assayer, melt, samples[0], sample_mg="500", cornet_mg="425", Ag="100", Cu="30"),
@@ -94,7 +94,7 @@ def refine_and_cast(at_work, melts: tuple[str, str, str]) -> str:
     sampler, operator = at_work(people.sam_sampler()), at_work(people.otto_operator())
     assayer, manager = at_work(people.anna_assayer()), at_work(people.mona_manager())
     weights = dict(zip(melts, ("1784.5", "594", "497"), strict=True))
-    custody.hand_over(sampler, operator, "SHOP Bar workshop", weights)
+    custody.hand_over(sampler, operator, "SHOP Bar workshop", weights, desk="Plant")
     products = plant.batch(operator, *melts)
     assert set(products) == {"gold sand", "silver chloride", "residue", "solution"}
     assay = laboratory.determine_product(assayer, products["gold sand"], Au="998.3", Ag="0.253")

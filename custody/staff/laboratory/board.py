@@ -10,6 +10,7 @@ from custody.models import User
 from custody.queries import laboratory
 from custody.roles import Verb, may
 from custody.web.access import needs
+from custody.web.panels import Action
 from custody.web.tables import BaseTable, FinenessColumn, LotColumn, MassColumn, MomentColumn
 
 
@@ -71,7 +72,9 @@ def board(request: HttpRequest) -> HttpResponse:
     }
     for table in lists.values():
         tables.RequestConfig(request, paginate={"per_page": 25}).configure(table)
+    passes = [Action(label="Hand over lots", url=reverse("handover"))] if may(viewer.roles, Verb.HAND_OVER) else []
     rights = {
+        "actions": passes,
         "may_sample": may(viewer.roles, Verb.SAMPLE),
         "may_determine": may(viewer.roles, Verb.DETERMINE),
         "may_accept": may(viewer.roles, Verb.ACCEPT),

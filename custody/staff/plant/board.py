@@ -145,6 +145,7 @@ def _actions(request: HttpRequest) -> list[Action]:
         ("Record a step", "steps", (Verb.MELT, Verb.REFINE, Verb.CAST)),
         ("Charge a vessel", "charge", (Verb.REFINE,)),
         ("Cast bars", "cast", (Verb.CAST,)),
+        ("Hand over lots", "handover", (Verb.HAND_OVER,)),
     )
     allowed = [(label, name) for label, name, verbs in found if any(may(request.user.roles, verb) for verb in verbs)]
     return [Action(label=label, url=reverse(name)) for label, name in allowed]
