@@ -42,7 +42,8 @@ class Eye:
             page.set_viewport_size(size)
             assert page.evaluate("document.documentElement.scrollWidth") <= size["width"], (page.url, size)
             if size is WIDE or len(states) == 1:
-                assert page.evaluate(FAULTS, RULES) == [], (page.url, size)
+                faults = page.evaluate(FAULTS, RULES)
+                assert not faults, (page.url, size, faults)
             if KEPT:
                 self.keep(f"{name}-{len(states)}-{size['width']}.png", page.screenshot(full_page=True))
 
