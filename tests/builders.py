@@ -9,8 +9,9 @@ from itertools import count
 from django.utils import timezone
 
 from custody.actions.assay import accept, determine
+from custody.actions.clearance import clear_lots
 from custody.actions.house import add_place, describe_refinery
-from custody.actions.move import Passing, clear, hand_over
+from custody.actions.move import Passing, hand_over
 from custody.actions.receive import ParcelEntry, receive
 from custody.actions.work import Make, Take, record_step
 from custody.models import Lot, Operation, Party, Place, Refinery, User
@@ -168,5 +169,7 @@ def fresh(number: str) -> Lot:
 
 
 def _cleared(lot: Lot, clearance: Clearance, reason: str, at: datetime | None) -> Lot:
-    clear(lot=lot.number, clearance=clearance, reason=reason, at=at or timezone.now(), by=people.clara_compliance())
+    clear_lots(
+        lots=[lot.number], clearance=clearance, reason=reason, at=at or timezone.now(), by=people.clara_compliance()
+    )
     return fresh(lot.number)

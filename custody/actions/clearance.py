@@ -2,12 +2,12 @@
 
 from datetime import datetime
 
-from django.db import connection, transaction
+from django.db import transaction
 
 from custody.actions import _post
 from custody.actions._allowed import require
 from custody.errors import Refusal
-from custody.models import Lot, User
+from custody.models import User
 from custody.roles import Verb
 from custody.terms import Clearance
 
@@ -23,11 +23,7 @@ def clear_lots(*, lots: list[str], clearance: Clearance, reason: str, at: dateti
         raise Refusal("Choose at least one lot.")
     changed = []
     with _post.refusals(), transaction.atomic(durable=True):
-        for lot in sorted(set(lots)):
-            with connection.cursor() as cursor:
-                # The application may not lock the lot's row: whoever decides on the same lot waits here.
-                cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [f"clearance {lot}"])
-            if not Lot.objects.filter(number=lot, clearance=clearance).exists():
-                _post.call("custody_clear", lot, str(clearance), reason.strip(), at, by.pk)
+        for lot in _post.in_lock_order(set(lots)):
+            if _post.call("custody_clear", lot, str(clearance), reason.strip(), at, by.pk) is not None:
                 changed.append(lot)
-    return changed
+    return sorted(changed)

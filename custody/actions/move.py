@@ -1,4 +1,4 @@
-"""Custody: handing lots over, holding and releasing them, and sending metal out of the gate."""
+"""Custody: handing lots over, and sending metal out of the gate."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -9,9 +9,9 @@ from django.db import transaction
 from custody.actions import _post
 from custody.actions._allowed import require
 from custody.errors import Refusal
-from custody.models import Lot, Party, Place, User
+from custody.models import Party, Place, User
 from custody.roles import Verb
-from custody.terms import Against, Clearance, Kind
+from custody.terms import Against, Kind
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,29 +42,21 @@ def hand_over(
         raise Refusal("Name at least one lot to hand over.")
     if len({passing.lot for passing in lots}) != len(lots):
         raise Refusal("A lot is named twice. Name each lot once.")
-    # Lots are locked by id, as everywhere: two people with the same lots must not wait for each other.
-    ids = dict(Lot.objects.filter(number__in=[passing.lot for passing in lots]).values_list("number", "id"))
+    weighed = {passing.lot: passing.weighed_mg for passing in lots}
     with _post.refusals(), transaction.atomic(durable=True):
-        for passing in sorted(lots, key=lambda passing: ids.get(passing.lot, 0)):
+        for number in _post.in_lock_order(weighed):
             _post.call(
                 "custody_hand_over",
-                passing.lot,
+                number,
                 at,
                 to_person.pk,
                 to_place.code,
-                passing.weighed_mg,
+                weighed[number],
                 note,
                 by.pk,
                 request_key,
             )
     return len(lots)
-
-
-def clear(*, lot: str, clearance: Clearance, reason: str, at: datetime, by: User) -> None:
-    """Holds or releases a lot, with the reason. Raises ``NotAllowed`` and ``Refusal``."""
-    require(by, Verb.CLEAR)
-    with _post.refusals(), transaction.atomic(durable=True):
-        _post.call("custody_clear", lot, str(clearance), reason.strip(), at, by.pk)
 
 
 def dispatch(

@@ -43,7 +43,8 @@ BEGIN
     RETURN made;
 END $$;
 
--- Hold and release, with the reason of someone who has the right.
+-- Hold and release, with the reason of someone who has the right. A lot that stands so already keeps its earlier reason
+-- (NULL: nothing changed), so that a form sent twice is recorded once.
 CREATE FUNCTION custody_clear(lot_number text, to_clearance text, why text, at timestamptz, by_user bigint)
 RETURNS bigint
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
@@ -58,6 +59,8 @@ BEGIN
     ELSIF NOT EXISTS (SELECT FROM custody_rolegrant WHERE user_id = by_user AND role = 'compliance officer') THEN
         PERFORM custody_refuse('clearance_right', 'Only a compliance officer holds or releases a lot.',
                                jsonb_build_object('lot', l.number));
+    ELSIF l.clearance = to_clearance THEN
+        RETURN NULL;
     ELSIF at < l.last_at THEN
         PERFORM custody_refuse('before_last_event', format('Lot %s has a later event.', l.number),
             jsonb_build_object('lot', l.number, 'at', at, 'last_at', l.last_at));

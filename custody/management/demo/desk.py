@@ -5,6 +5,7 @@ from uuid import uuid4
 from zoneinfo import ZoneInfo
 
 from custody.actions import assay, move, receive, work
+from custody.actions.clearance import clear_lots
 from custody.calc.fineness import fine_mg
 from custody.management.demo.cast import REFINERY, House
 from custody.models import Lot
@@ -82,7 +83,7 @@ class Desk:
     def clear(self, clearance: Clearance, reason: str, *lots: str) -> None:
         """Compliance holds or releases."""
         for number in lots:
-            move.clear(lot=number, clearance=clearance, reason=reason, at=self.clock.tick(2), by=self.house.carys)
+            clear_lots(lots=[number], clearance=clearance, reason=reason, at=self.clock.tick(2), by=self.house.carys)
 
     def melt(self, lots: list[str], flux: int, slag: int, fume: int) -> tuple[str, str]:
         """The sampler melts parcels of one receipt together; gives the melt's and the slag's numbers."""
