@@ -1,7 +1,6 @@
 """Lists of the customer's door. What the rows of a page need beside themselves is looked up once for the page."""
 
 import django_tables2 as tables
-from django.template.loader import render_to_string
 
 from custody.calc.mass import format_grams
 from custody.models import User
@@ -15,16 +14,13 @@ from custody.web.tables import (
     LotColumn,
     MassColumn,
     MomentColumn,
+    PaperColumn,
     StatusColumn,
+    paper_link,
 )
 
 #: Stations at which nothing is awaited any more.
 TONES = {"returned": "good", "settled": "good"}
-
-
-def paper_link(title: str, pk: int) -> str:
-    """An issued paper by its title, leading to its download."""
-    return render_to_string("portal/paper.html", {"title": title, "pk": pk})
 
 
 class DeliveryTable(BaseTable):
@@ -82,7 +78,7 @@ class BarTable(BaseTable):
 
     def render_certificate(self, value):
         paper = self.bars[value].certificate
-        return paper_link(paper.title, paper.pk) if paper else "not issued yet"
+        return paper_link(paper) if paper else "not issued yet"
 
 
 class PaperTable(BaseTable):
@@ -91,9 +87,6 @@ class PaperTable(BaseTable):
     caption = "Papers"
     empty_text = "No paper is issued yet."
 
-    title = tables.Column(verbose_name="Paper", orderable=False)
+    title = PaperColumn(verbose_name="Paper", orderable=False)
     copy_no = FigureColumn("Copy", orderable=False)
     issued_at = MomentColumn(verbose_name="Issued", orderable=False)
-
-    def render_title(self, value, record):
-        return paper_link(value, record.pk)

@@ -1,20 +1,10 @@
 """Parties: the list, and what the house and one of them have to do with each other."""
 
-from dataclasses import dataclass
-
 from django.db.models import Count, Max, Q, QuerySet
 
 from custody.models import MetalAccount, Operation, Party, Settlement, User
 from custody.queries import scope
 from custody.terms import Kind
-
-
-@dataclass(frozen=True, slots=True)
-class ReceiptLine:
-    """One receipt of a party, and the number of its statement, if it is settled."""
-
-    receipt: Operation
-    settlement: str
 
 
 def listed(viewer: User, words: str = "") -> QuerySet[Party]:

@@ -13,6 +13,27 @@ from custody.web.forms import EventForm
 ASKED = "countersign"
 
 
+def login_of(person: str) -> forms.CharField:
+    """A field for another person's login, beside whoever is signed in; the browser must not fill it in."""
+    return forms.CharField(
+        label=f"{person}'s login",
+        required=False,
+        max_length=150,
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "off", "spellcheck": "false"}),
+    )
+
+
+def password_of(person: str) -> forms.CharField:
+    """A field for that person's password; it is never sent back to the page."""
+    return forms.CharField(
+        label=f"{person}'s password",
+        required=False,
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "off"}),
+        help_text="Typed by that person, every time anew.",
+    )
+
+
 class CountersignForm(EventForm):
     """An entry of an event that may need a countersignature.
 
@@ -22,19 +43,8 @@ class CountersignForm(EventForm):
     always = False
     COUNTERSIGN: ClassVar = ("countersigner", "countersign_password", "countersign_meaning")
 
-    countersigner = forms.CharField(
-        label="Second person's login",
-        required=False,
-        max_length=150,
-        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "off", "spellcheck": "false"}),
-    )
-    countersign_password = forms.CharField(
-        label="Second person's password",
-        required=False,
-        strip=False,
-        widget=forms.PasswordInput(attrs={"autocomplete": "off"}),
-        help_text="Typed by that person, every time anew.",
-    )
+    countersigner = login_of("Second person")
+    countersign_password = password_of("Second person")
     countersign_meaning = forms.CharField(
         label="What the signature means",
         required=False,

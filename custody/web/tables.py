@@ -78,6 +78,18 @@ class LotColumn(tables.Column):
         return render_to_string("ui/lot.html", {"number": value, "url": url})
 
 
+def paper_link(paper) -> str:
+    """An issued paper by its title, leading to its download."""
+    return render_to_string("ui/paper.html", {"paper": paper})
+
+
+class PaperColumn(tables.Column):
+    """The title of an issued paper (the row), leading to its download."""
+
+    def render(self, value, record):
+        return paper_link(record)
+
+
 class StatusColumn(tables.Column):
     """A word of standing. ``tones`` gives the shape and colour of each word; the word is always there."""
 

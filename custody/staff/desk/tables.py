@@ -15,6 +15,7 @@ from custody.web.tables import (
     LotColumn,
     MassColumn,
     MomentColumn,
+    PaperColumn,
     StatusColumn,
 )
 
@@ -24,13 +25,6 @@ class NamedLotColumn(LotColumn):
 
     def render(self, value, record):
         return super().render(value) if record.lot else value
-
-
-class PaperColumn(tables.Column):
-    """The title of an issued paper, leading to its download."""
-
-    def render(self, value, record):
-        return render_to_string("staff/desk/paper.html", {"paper": record})
 
 
 class SignedMassColumn(MassColumn):

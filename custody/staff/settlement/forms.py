@@ -12,6 +12,7 @@ from custody.calc.settlement import Unit
 from custody.queries.settling import Price
 from custody.roles import Verb
 from custody.terms import Outturn
+from custody.web.countersign import login_of, password_of
 from custody.web.forms import BaseForm
 from custody.web.price_field import PriceField
 
@@ -45,19 +46,8 @@ class SettleForm(BaseForm):
     )
     reason = forms.CharField(label="Reason for the correction", max_length=500, widget=forms.Textarea)
     seen = forms.CharField(widget=forms.HiddenInput, required=False)
-    approver = forms.CharField(
-        label="Approver's login",
-        max_length=150,
-        required=False,
-        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "off", "spellcheck": "false"}),
-    )
-    approver_password = forms.CharField(
-        label="Approver's password",
-        strip=False,
-        required=False,
-        widget=forms.PasswordInput(attrs={"autocomplete": "off"}),
-        help_text="Typed by that person, every time anew.",
-    )
+    approver = login_of("Approver")
+    approver_password = password_of("Approver")
     approval_meaning = forms.CharField(
         label="What the approval means",
         max_length=200,

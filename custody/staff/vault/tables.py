@@ -8,7 +8,7 @@ from custody.calc.mass import format_grams, format_kilograms
 from custody.templatetags.metal import UNKNOWN, permille_figure
 from custody.terms import METALS, PPM, PlaceKind
 from custody.web.standing import CLEARANCE_TONES, owner_words
-from custody.web.tables import BaseTable, FigureColumn, LotColumn, MassColumn, MomentColumn, StatusColumn
+from custody.web.tables import BaseTable, FigureColumn, LotColumn, MassColumn, MomentColumn, StatusColumn, paper_link
 
 
 def kilograms_of(metals: list[str]) -> list[tuple[str, MassColumn]]:
@@ -250,7 +250,7 @@ class LeftTable(BaseTable):
             return "no bar"
         if value is None:
             return "not issued yet"
-        return render_to_string("staff/desk/paper.html", {"paper": value})
+        return paper_link(value)
 
 
 def status(word: str, tone: str) -> str:
