@@ -1,8 +1,9 @@
 """What the application's role may write, granted table by table after every migration.
 
 Reading is granted by default (refinery/roles.py). A model of this app is writable unless it says
-`ledger = True`; `writable = {"INSERT"}` narrows it. Tables of Django and its add-ons are writable only
-when named here. TRUNCATE is never granted: no row trigger would see it.
+`ledger = True`; `writable = {"INSERT"}` narrows it; `sealed = True` takes reading away too. Tables of
+Django and its add-ons are writable only when named here. TRUNCATE is never granted: no row trigger would
+see it.
 """
 
 from django.apps import apps
@@ -37,4 +38,7 @@ def grant_tables(using, **_):
                 continue
             table = connection.ops.quote_name(model._meta.db_table)
             cursor.execute(f"REVOKE INSERT, UPDATE, DELETE, TRUNCATE ON {table} FROM {APP}")
+            if getattr(model, "sealed", False):
+                cursor.execute(f"REVOKE SELECT ON {table} FROM {APP}")
+                continue
             cursor.execute(f"GRANT {', '.join(sorted({'SELECT'} | writable_verbs(model)))} ON {table} TO {APP}")

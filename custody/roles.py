@@ -13,6 +13,7 @@ class Verb(StrEnum):
 
     RECEIVE = "receive"
     WEIGH = "weigh"
+    KEEP_SCALES = "keep the scales"
     MELT = "melt"
     SAMPLE = "sample"
     DETERMINE = "determine"
@@ -56,6 +57,7 @@ MAY: dict[Role, frozenset[Verb]] = {
             Verb.CORRECT,
             Verb.MANAGE_PEOPLE,
             Verb.KEEP_PARTIES,
+            Verb.KEEP_SCALES,
             Verb.READ_BOOK,
             Verb.TRACE,
         }

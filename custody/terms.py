@@ -222,6 +222,7 @@ class Against(Term):
     OWN = "own"
     CLAIM = "claim"
     SALE = "sale"
+    RETURNED = "returned"
 
     @property
     def label(self) -> str:
@@ -229,6 +230,7 @@ class Against(Term):
             Against.OWN: "its own metal",
             Against.CLAIM: "house metal against its claim",
             Against.SALE: "house metal that it bought",
+            Against.RETURNED: "its parcel, returned unmelted",
         }[self]
 
 
@@ -242,6 +244,114 @@ class Method(Term):
     GRAVIMETRY = "gravimetry"
     ICP = "ICP spectrometry"
     XRF = "XRF indication"
+    DENSITY = "density indication"
+    STATED = "as declared"
+    EXCHANGE = "exchange of assays"
+
+
+#: Methods that suggest and never determine: no lot is valued by them.
+INDICATIONS = (Method.XRF, Method.DENSITY, Method.STATED)
+
+
+class Purpose(Term):
+    """What a weighing was for."""
+
+    RECEIPT = "receipt"
+    HANDOVER = "handover"
+    BEFORE_MELT = "before melting"
+    AFTER_MELT = "after melting"
+    SAMPLE = "sample"
+    STEP = "step"
+    RETURN = "return"
+    AGAIN = "weighed again"
+
+
+class NotWeighed(Term):
+    """Why a lot passes at book."""
+
+    VESSEL = "content of a vessel"
+    SEALED = "sealed, the seal seen unbroken"
+    SERIAL = "bar counted by its serial"
+    SHIFT = "shift handover, seen and scanned"
+    POWER = "no scale could be used"
+
+
+class IdentityKind(Term):
+    """Which paper a person was known by."""
+
+    PASSPORT = "passport"
+    CARD = "identity card"
+    LICENCE = "driving licence"
+    PERMIT = "residence permit"
+    AUTHORITY = "written authority"
+    KNOWN = "known by sight"
+
+
+class Payment(Term):
+    """How metal bought at the counter was paid."""
+
+    CASH = "cash"
+    TRANSFER = "bank transfer"
+    CHEQUE = "cheque"
+
+
+class AttachmentKind(Term):
+    """What an attachment of a receipt shows."""
+
+    PHOTOGRAPH = "photograph"
+    EXPORT = "export paper"
+    TRANSPORT = "transport paper"
+    ORIGIN = "paper of origin"
+    IDENTITY = "identity paper"
+    OTHER = "other paper"
+
+
+class SampleCut(Term):
+    """How a sample was cut."""
+
+    PIN = "pin"
+    DRILL = "drill"
+    DIP = "dip"
+    GRANULE = "granules"
+
+
+class SamplePurpose(Term):
+    """Whom a sample is for."""
+
+    LABORATORY = "laboratory"
+    CUSTOMER = "customer"
+    UMPIRE = "umpire"
+    RESERVE = "reserve"
+
+
+class PieceRole(Term):
+    """What a piece of a worksheet is."""
+
+    SAMPLE = "sample"
+    PROOF = "proof"
+    SILVER_PROOF = "silver proof"
+    STANDARD = "standard"
+
+
+class ReadingOf(Term):
+    """What a raw reading of a worksheet is of."""
+
+    PORTION = "portion"
+    SILVER_ADDED = "silver added"
+    BEAD = "bead"
+    CORNET = "cornet"
+    CHLORIDE = "silver chloride"
+    VOLUME = "volume"
+    IMPURITY = "impurity"
+    DISCARDED = "discarded"
+
+
+class ExchangeSide(Term):
+    """Whose result in an exchange of assays."""
+
+    REFINERY = "refinery"
+    CUSTOMER = "customer"
+    UMPIRE = "umpire"
 
 
 class Source(StrEnum):
@@ -282,3 +392,8 @@ class DocumentKind(Term):
     SETTLEMENT = "settlement statement"
     CERTIFICATE = "bar certificate"
     TRACE = "trace report"
+    PURCHASE = "purchase note"
+    COLLECTION = "collection note"
+    RETURN = "return note"
+    SLIPS = "paper slips"
+    ASSAY = "assay certificate"

@@ -5,17 +5,22 @@ Every builder makes what it stands on. Lots come back fresh from the book. Times
 
 from datetime import datetime
 from itertools import count
+from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 
 from custody.actions.assay import accept, determine
 from custody.actions.clearance import clear_lots
 from custody.actions.house import add_place, describe_refinery
-from custody.actions.move import Passing, hand_over
+from custody.actions.move import Collected, Passing, hand_over
 from custody.actions.receive import ParcelEntry, receive
+from custody.actions.scales import Load, check_scale, enter_reference_weight, enter_scale
+from custody.actions.weigh import Weighed
 from custody.actions.work import Make, Take, record_step
-from custody.models import Lot, Operation, Party, Place, Refinery, User
-from custody.terms import Basis, Category, Clearance, Form, Kind, PlaceKind
+from custody.calc import scales as calc
+from custody.calc.weights import Weight, WeightClass
+from custody.models import Lot, Operation, Party, Place, ReferenceWeight, Refinery, Scale, ScaleCheck, User
+from custody.terms import Basis, Category, Clearance, Form, IdentityKind, Kind, NotWeighed, PlaceKind
 from tests import people
 
 PLACES = {
@@ -59,11 +64,55 @@ def places() -> dict[str, Place]:
     return {code: place(code) for code in PLACES}
 
 
+#: Scales by code: name, place, plate.
+SCALES = {
+    "BENCH-2": ("Bench scale 2", "COUNTER", calc.Scale(calc.Accuracy.II, 100, 6_200_000, 10_000)),
+    "FLOOR-1": ("Floor scale 1", "COUNTER", calc.Scale(calc.Accuracy.III, 5_000, 50_000_000)),
+    "SHOP-1": ("Workshop scale 1", "SHOP", calc.Scale(calc.Accuracy.II, 10, 1_000_000, 1_000)),
+    "BAL-1": ("Assay balance 1", "LAB", calc.Scale(calc.Accuracy.I, 1, 5_000, 1)),
+}
+
+#: By order of the owner, to a carrier who showed a passport.
+COLLECTED = Collected("Order 7", "Piet Haul", IdentityKind.PASSPORT, "X1234567")
+
+
+def scale(code: str = "BENCH-2", *, checked: bool = True, at: datetime | None = None) -> Scale:
+    """One of SCALES, checked on the day of ``at`` (now) unless it was before that moment, or ``checked`` is off."""
+    name, where, plate = SCALES[code]
+    one = Scale.objects.filter(code=code).first() or enter_scale(
+        code=code, name=name, place=place(where), plate=plate, by=people.mona_manager()
+    )
+    at = at or timezone.now()
+    day = timezone.localtime(at, ZoneInfo(refinery().time_zone)).date()
+    if checked and not ScaleCheck.objects.filter(scale=one, day=day, at__lte=at).exists():
+        check(one, at=at)
+    return one
+
+
+def reference_weight(grams: int = 1000, weight_class: WeightClass = WeightClass.E2) -> ReferenceWeight:
+    """A reference weight of the house without a certificate."""
+    code = f"W-{grams}-{weight_class}"
+    return ReferenceWeight.objects.filter(code=code).first() or enter_reference_weight(
+        code=code, weight=Weight(grams * 1000, weight_class), by=people.mona_manager()
+    )
+
+
+def check(one: Scale, *, off_ug: int = 0, at: datetime | None = None, by: User | None = None) -> ScaleCheck:
+    """A check of a scale with one reference weight, which it shows so many micrograms off."""
+    weight = reference_weight(1 if one.max_mg < 1_000_000 else 1000)
+    return check_scale(
+        scale=one,
+        loads=[Load((weight,), weight.nominal_mg * 1000 + off_ug)],
+        at=at or timezone.now(),
+        by=by or people.fiona_frontdesk(),
+    )
+
+
 def parcel(gross_mg: int = 1_000_000, **changes) -> ParcelEntry:
     """A parcel of doré, weighed without a container; gross in milligrams. Each comes from a mine of its own."""
     declared = {
         "form": Form.DORE,
-        "scale": "Bench 2",
+        "scale": "BENCH-2",
         "gross_mg": gross_mg,
         "tare_mg": 0,
         "category": Category.MINED_SMALL,
@@ -85,9 +134,12 @@ def received(
 ) -> list[Lot]:
     """The lots of one receipt, in the receiver's custody; 1 kg of doré unless parcels, or their mg, are given."""
     refinery()
+    entries = [entry if isinstance(entry, ParcelEntry) else parcel(entry) for entry in parcels or (parcel(),)]
+    for entry in entries:
+        scale(entry.scale, at=at)
     posted = receive(
         party=of or party(),
-        parcels=[entry if isinstance(entry, ParcelEntry) else parcel(entry) for entry in parcels or (parcel(),)],
+        parcels=entries,
         basis=basis,
         delivered_by=delivered_by,
         at=at or timezone.now(),
@@ -128,9 +180,10 @@ def held(lot: Lot, *, reason: str = "Origin papers are missing", at: datetime | 
 def handed_over(
     lot: Lot, to: User, where: str = "FURNACE-1", *, weighed_mg: int | None = None, at: datetime | None = None
 ) -> Lot:
-    """The lot in another person's custody at a place, handed over by who held it."""
+    """The lot in another person's custody at a place, handed over by who held it, weighed again or sealed."""
+    weighed = Weighed(scale(at=at).code, weighed_mg) if weighed_mg is not None else None
     hand_over(
-        lots=[Passing(lot.number, weighed_mg)],
+        lots=[Passing(lot.number, weighed, None if weighed else NotWeighed.SEALED)],
         to_person=to,
         to_place=place(where),
         at=at or timezone.now(),

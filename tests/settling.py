@@ -66,5 +66,6 @@ def dispatched(*lots: Lot, to: Party | None = None, against: Against = Against.O
         at=timezone.now(),
         by=people.vera_vault(),
         against=against,
+        collected=builders.COLLECTED,
     )
     return Operation.objects.get(pk=posted.id)

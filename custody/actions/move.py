@@ -1,5 +1,6 @@
-"""Custody: handing lots over, and sending metal out of the gate."""
+"""Custody: handing lots over, weighed again, and sending metal out of the gate."""
 
+import json
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -8,18 +9,55 @@ from django.db import transaction
 
 from custody.actions import _post
 from custody.actions._allowed import require
+from custody.actions._sign import Signature
+from custody.actions.weigh import Weighed
 from custody.errors import Refusal
 from custody.models import Party, Place, User
 from custody.roles import Verb
-from custody.terms import Against, Kind
+from custody.terms import Against, IdentityKind, Kind, NotWeighed
 
 
 @dataclass(frozen=True, slots=True)
 class Passing:
-    """One lot that is handed over, with its check weighing in milligrams (empty: at book, not weighed)."""
+    """One lot that is handed over: weighed again, or the reason why not (the content of a vessel needs none).
+
+    A difference that the scales do not explain needs ``explanation`` and a countersignature. ``seen`` is whether its
+    label was scanned.
+    """
 
     lot: str
-    weighed_mg: int | None = None
+    weighed: Weighed | None = None
+    not_weighed: NotWeighed | None = None
+    explanation: str = ""
+    seen: bool = True
+
+    def as_request(self) -> dict:
+        """What the posting function reads of this lot."""
+        said = {"lot": self.lot, "seen": self.seen, "explanation": self.explanation.strip()}
+        if self.weighed:
+            said["weighing"] = self.weighed.as_request()
+        elif self.not_weighed:
+            said["not_weighed"] = str(self.not_weighed)
+        return said
+
+
+@dataclass(frozen=True, slots=True)
+class Collected:
+    """By which order metal leaves, who fetches it, and which identity was seen."""
+
+    order: str
+    collector: str
+    identity_kind: IdentityKind
+    identity_number: str
+
+    def as_request(self) -> dict:
+        """The entry ``collection``."""
+        return {
+            "order": self.order.strip(),
+            "collector": self.collector.strip(),
+            "identity_kind": str(self.identity_kind),
+            "identity_number": self.identity_number.strip(),
+        }
 
 
 def hand_over(
@@ -30,6 +68,7 @@ def hand_over(
     at: datetime,
     by: User,
     note: str = "",
+    countersign: Signature | None = None,
     request_key: UUID | None = None,
 ) -> int:
     """Passes lots to a person at a place, all or none, and gives how many. Who gives or who takes records it.
@@ -42,20 +81,19 @@ def hand_over(
         raise Refusal("Name at least one lot to hand over.")
     if len({passing.lot for passing in lots}) != len(lots):
         raise Refusal("A lot is named twice. Name each lot once.")
-    weighed = {passing.lot: passing.weighed_mg for passing in lots}
+    passing = {one.lot: one for one in lots}
+    common = {
+        "at": at.isoformat(),
+        "to_person": to_person.pk,
+        "to_place": to_place.code,
+        "by": by.pk,
+        "note": note,
+        **({"request_key": str(request_key)} if request_key else {}),
+        **(countersign.as_request() if countersign else {}),
+    }
     with _post.refusals(), transaction.atomic(durable=True):
-        for number in _post.in_lock_order(weighed):
-            _post.call(
-                "custody_hand_over",
-                number,
-                at,
-                to_person.pk,
-                to_place.code,
-                weighed[number],
-                note,
-                by.pk,
-                request_key,
-            )
+        for number in _post.in_lock_order(passing):
+            _post.call("custody_hand_over", json.dumps(common | passing[number].as_request()))
     return len(lots)
 
 
@@ -65,15 +103,16 @@ def dispatch(
     party: Party,
     at: datetime,
     by: User,
+    collected: Collected,
     against: Against = Against.SALE,
     reason: str = "",
     request_key: UUID | None = None,
 ) -> _post.Posted:
-    """Sends whole lots out of the gate to a party: its own, or the house's against its claim or sold.
+    """Sends whole lots out of the gate to a party: its own, the house's against its claim or sold, or its parcels back.
 
     Raises ``NotAllowed`` and ``Refusal``.
     """
-    require(by, Verb.DISPATCH)
+    require(by, Verb.RECEIVE if against is Against.RETURNED else Verb.DISPATCH)
     return _post.post(
         {
             "kind": str(Kind.DISPATCH),
@@ -82,6 +121,7 @@ def dispatch(
             "party": party.code,
             "against": str(against),
             "reason": reason.strip() or None,
+            "collection": collected.as_request(),
             "inputs": [{"lot": lot} for lot in lots],
             "request_key": request_key,
         }

@@ -4,7 +4,7 @@ from custody.documents.labels import LabelSheet, LotLabel
 from custody.documents.parts import House
 from custody.documents.receipt import ReceiptPaper, ReceiptParcel
 from custody.models import Movement, Operation, Parcel, Refinery, Weighing
-from custody.terms import Basis, Side
+from custody.terms import Basis, Purpose, Side
 
 BASIS_WORDS = {
     Basis.TOLL: "toll: the metal stays the property of the party until it is settled",
@@ -79,7 +79,9 @@ def _parcels(receipt: Operation):
     received = _received_mg(receipt)
     weighings = {
         weighing.lot_id: weighing
-        for weighing in Weighing.objects.filter(lot__created_by=receipt, purpose="receipt").order_by("-id")
+        for weighing in Weighing.objects.filter(lot__created_by=receipt, purpose=Purpose.RECEIPT)
+        .select_related("scale")
+        .order_by("-id")
     }
     for parcel in _parcels_of(receipt):
         weighing = weighings.get(parcel.lot_id)
@@ -91,7 +93,7 @@ def _parcels(receipt: Operation):
             category=", ".join(filter(None, (parcel.category, parcel.mine))),
             country=parcel.country,
             declared_fineness=(("Au", parcel.declared_au_ppm),) if parcel.declared_au_ppm is not None else (),
-            scale=weighing.scale if weighing else "not recorded",
+            scale=weighing.scale.code if weighing else "not recorded",
             gross_mg=weighing.gross_mg if weighing else net,
             tare_mg=weighing.tare_mg if weighing else 0,
             net_mg=net,

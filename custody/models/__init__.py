@@ -1,26 +1,58 @@
 """Tables of the house. Ledger tables are read-only for the application; only custody_post() writes them."""
 
-from custody.models.access import RoleGrant, User
-from custody.models.assays import Acceptance, Determination, Weighing
+from custody.models.access import ApiToken, RoleGrant, User
+from custody.models.assays import Acceptance, Determination
 from custody.models.bars import Bar
 from custody.models.compliance import ClearanceEvent
+from custody.models.counter import (
+    Amendment,
+    Attachment,
+    Collection,
+    Delivery,
+    Purchase,
+    PurchaseLine,
+    RefusedParcel,
+    Slip,
+    SpoiledSlip,
+)
 from custody.models.custody import Handover
 from custody.models.documents import Document
+from custody.models.exchanges import Exchange, ExchangeResult, ExchangeTerms, SealedResult
 from custody.models.ledger import Movement, Operation, Period, RuleRow, Run
 from custody.models.lots import Edge, Lot, Origin, OriginReceipt, Parcel, Vector
 from custody.models.parties import Party, Terms
 from custody.models.plant import Place, Refinery
+from custody.models.samples import Sample, SampleSeal
+from custody.models.scales import ReferenceWeight, Scale, ScaleCheck, ScaleCheckLoad, ScaleReading, Weighing
 from custody.models.settlements import AccountEntry, MetalAccount, Settlement, SettlementCharge, SettlementLine
+from custody.models.worksheets import (
+    Indication,
+    ProofMetal,
+    RepeatOrder,
+    Worksheet,
+    WorksheetImport,
+    WorksheetPiece,
+    WorksheetReading,
+)
 
 __all__ = [
     "Acceptance",
     "AccountEntry",
+    "Amendment",
+    "ApiToken",
+    "Attachment",
     "Bar",
     "ClearanceEvent",
+    "Collection",
+    "Delivery",
     "Determination",
     "Document",
     "Edge",
+    "Exchange",
+    "ExchangeResult",
+    "ExchangeTerms",
     "Handover",
+    "Indication",
     "Lot",
     "MetalAccount",
     "Movement",
@@ -31,15 +63,34 @@ __all__ = [
     "Party",
     "Period",
     "Place",
+    "ProofMetal",
+    "Purchase",
+    "PurchaseLine",
+    "ReferenceWeight",
     "Refinery",
+    "RefusedParcel",
+    "RepeatOrder",
     "RoleGrant",
     "RuleRow",
     "Run",
+    "Sample",
+    "SampleSeal",
+    "Scale",
+    "ScaleCheck",
+    "ScaleCheckLoad",
+    "ScaleReading",
+    "SealedResult",
     "Settlement",
     "SettlementCharge",
     "SettlementLine",
+    "Slip",
+    "SpoiledSlip",
     "Terms",
     "User",
     "Vector",
     "Weighing",
+    "Worksheet",
+    "WorksheetImport",
+    "WorksheetPiece",
+    "WorksheetReading",
 ]

@@ -39,3 +39,19 @@ class RoleGrant(models.Model):
 
     def __str__(self) -> str:
         return f"{self.user}: {self.role}"
+
+
+class ApiToken(models.Model):
+    """A program's key to the HTTP API, in the name of one person. Only its hash is kept; a revoked one stays known."""
+
+    writable = {"INSERT", "UPDATE"}
+
+    user = models.ForeignKey(User, on_delete=models.PROTECT, related_name="api_tokens")
+    sha256 = models.CharField(max_length=64, unique=True)
+    start = models.CharField(max_length=8)
+    made_at = models.DateTimeField(auto_now_add=True)
+    revoked_at = models.DateTimeField(null=True)
+    revoked_by = models.ForeignKey(User, null=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ("id",)

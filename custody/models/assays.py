@@ -1,35 +1,15 @@
-"""Weighings, determinations and their acceptance."""
+"""Determinations and their acceptance."""
 
+from django.contrib.postgres.fields import ArrayField
 from django.db import models
 
 
-class Weighing(models.Model):
-    """One reading of a scale, for ever; net = gross − tare."""
-
-    writable = {"INSERT"}
-
-    lot = models.ForeignKey("custody.Lot", on_delete=models.PROTECT, related_name="weighings")
-    scale = models.CharField(max_length=60)
-    gross_mg = models.BigIntegerField()
-    tare_mg = models.BigIntegerField(default=0)
-    net_mg = models.BigIntegerField()
-    purpose = models.CharField(max_length=60)
-    at = models.DateTimeField()
-    by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")
-
-    class Meta:
-        constraints = [
-            models.CheckConstraint(
-                condition=models.Q(net_mg=models.F("gross_mg") - models.F("tare_mg"))
-                & models.Q(net_mg__gte=0)
-                & models.Q(tare_mg__gte=0),
-                name="net_is_gross_less_tare",
-            )
-        ]
-
-
 class Determination(models.Model):
-    """The laboratory's answer for one lot: fineness of each metal in parts per million by mass."""
+    """The laboratory's answer for one lot: fineness of each metal in parts per million by mass.
+
+    ``expanded_ppb`` is the expanded uncertainty (k = 2) of each metal in parts per billion, zero where none is stated.
+    It comes from a worksheet, or from an exchange of assays, or was typed.
+    """
 
     writable = {"INSERT"}
 
@@ -42,6 +22,11 @@ class Determination(models.Model):
     pt_ppm = models.IntegerField(default=0)
     pd_ppm = models.IntegerField(default=0)
     cu_ppm = models.IntegerField(default=0)
+    expanded_ppb = ArrayField(models.BigIntegerField(), size=5, null=True)
+    worksheet = models.ForeignKey(
+        "custody.Worksheet", null=True, on_delete=models.PROTECT, related_name="determinations"
+    )
+    exchange = models.ForeignKey("custody.Exchange", null=True, on_delete=models.PROTECT, related_name="determinations")
     note = models.TextField(default="", blank=True)
     at = models.DateTimeField()
     by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")

@@ -24,6 +24,7 @@ class Lot(Amounts):
         "custody.Operation", null=True, on_delete=models.PROTECT, related_name="receipt_lots", db_index=False
     )
     declared_origin = models.CharField(max_length=200, default="")
+    amended_origin = models.CharField(max_length=200, null=True)
     owner = models.ForeignKey("custody.Party", null=True, on_delete=models.PROTECT, related_name="lots", db_index=False)
     pooled = models.BooleanField(default=False)
     custody_model = models.CharField(max_length=20, choices=CustodyModel.choices(), default=CustodyModel.MASS_BALANCE)
@@ -69,6 +70,10 @@ class Parcel(models.Model):
     seal = models.CharField(max_length=60, default="")
     declared_gross_mg = models.BigIntegerField(null=True)
     declared_au_ppm = models.IntegerField(null=True)
+    declared_ag_ppm = models.IntegerField(null=True)
+    declared_words = models.CharField(max_length=40, default="")
+    export_paper = models.CharField(max_length=120, default="")
+    transport_paper = models.CharField(max_length=120, default="")
     returned_from = models.ForeignKey("custody.Bar", null=True, on_delete=models.PROTECT, related_name="returned_as")
 
     def __str__(self) -> str:

@@ -17,7 +17,10 @@ BEGIN
     FOREACH ledger IN ARRAY ARRAY[
         'operation', 'movement', 'parcel', 'origin', 'originreceipt', 'vector', 'weighing', 'determination',
         'acceptance', 'handover', 'clearanceevent', 'document', 'terms', 'accountentry', 'settlement',
-        'settlementline', 'settlementcharge']
+        'settlementline', 'settlementcharge', 'scalecheck', 'scalecheckload', 'scalereading', 'delivery', 'slip',
+        'spoiledslip', 'refusedparcel', 'purchase', 'purchaseline', 'collection', 'amendment', 'attachment', 'sample',
+        'sampleseal', 'worksheet', 'worksheetpiece', 'worksheetimport', 'worksheetreading', 'repeatorder', 'indication',
+        'exchangeterms', 'exchange', 'sealedresult']
     LOOP
         EXECUTE format('CREATE TRIGGER %I BEFORE UPDATE OR DELETE ON custody_%s '
                        'FOR EACH ROW EXECUTE FUNCTION custody_append_only()', ledger || '_append_only', ledger);
@@ -29,7 +32,8 @@ DO $$
 DECLARE
     ledger text;
 BEGIN
-    FOREACH ledger IN ARRAY ARRAY['lot', 'bar', 'run', 'metalaccount', 'period']
+    FOREACH ledger IN ARRAY ARRAY['lot', 'bar', 'run', 'metalaccount', 'period', 'scale', 'referenceweight', 'proofmetal',
+        'apitoken']
     LOOP
         EXECUTE format('CREATE TRIGGER %I BEFORE DELETE ON custody_%s '
                        'FOR EACH ROW EXECUTE FUNCTION custody_append_only()', ledger || '_append_only', ledger);

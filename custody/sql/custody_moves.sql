@@ -1,47 +1,117 @@
--- I4: the signed, check-weighed passing on of one lot. Same locks in the same order as an operation.
-CREATE FUNCTION custody_hand_over(lot_number text, at timestamptz, to_user bigint, to_place_code text,
-    weighed bigint, words text, by_user bigint, key uuid) RETURNS bigint
+-- I4: the signed passing on of one lot, weighed again. Same locks in the same order as an operation. A difference beyond
+-- what both scales may be off by stops it until it is explained and countersigned; what is not weighed says why.
+-- {lot, at, to_person, to_place?, by, note?, request_key?, not_weighed?, seen?, explanation?, countersigned_by?,
+--  countersign_meaning?, weighing?: {scale, gross_mg, tare_mg, gross_reading?, tare_reading?}}
+CREATE FUNCTION custody_hand_over(request jsonb) RETURNS bigint
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
 DECLARE
     l custody_lot;
-    place bigint;
-    made bigint;
+    h custody_handover;
     earlier custody_handover;
+    asked jsonb := request -> 'weighing';
 BEGIN
-    PERFORM custody_open_day(at);
-    l := (custody_lock_lots(ARRAY[lot_number]))[1];
-    place := custody_place(to_place_code, l.place_id);
-    SELECT * INTO earlier FROM custody_handover WHERE request_key = key AND lot_id = l.id;
+    h.at := (request ->> 'at')::timestamptz;
+    PERFORM custody_open_day(h.at);
+    l := (custody_lock_lots(ARRAY[request ->> 'lot']))[1];
+    h.lot_id := l.id;
+    h.to_person_id := (request ->> 'to_person')::bigint;
+    h.to_place_id := custody_place(request ->> 'to_place', l.place_id);
+    h.request_key := (request ->> 'request_key')::uuid;
+    h.weighed_mg := (asked ->> 'gross_mg')::bigint - (asked ->> 'tare_mg')::bigint;
+    SELECT * INTO earlier FROM custody_handover WHERE request_key = h.request_key AND lot_id = l.id;
     IF FOUND THEN
         -- A form sent twice: the lot was locked by the first, so the second finds what it recorded.
-        IF (earlier.to_person_id, earlier.to_place_id) IS DISTINCT FROM (to_user, place)
-                OR earlier.weighed_mg IS DISTINCT FROM weighed THEN
+        IF (earlier.to_person_id, earlier.to_place_id) IS DISTINCT FROM (h.to_person_id, h.to_place_id)
+                OR earlier.weighed_mg IS DISTINCT FROM h.weighed_mg THEN
             PERFORM custody_refuse('request_key', 'This form was recorded before with other figures.',
                                    jsonb_build_object('operation', format('handover of lot %s', l.number)));
         END IF;
         RETURN earlier.id;
     END IF;
+    PERFORM custody_check_handover(l, h, (request ->> 'by')::bigint);
+    h.id := nextval(pg_get_serial_sequence('custody_handover', 'id'));
+    h.from_person_id := l.custodian_id;
+    h.from_place_id := l.place_id;
+    h.book_mg := l.gross_mg;
+    h.note := coalesce(request ->> 'note', '');
+    h.seen := coalesce((request ->> 'seen')::boolean, true);
+    h.not_weighed := CASE WHEN asked IS NOT NULL THEN '' WHEN l.form = 'in process' THEN 'content of a vessel'
+                          ELSE coalesce(request ->> 'not_weighed', '') END;
+    h.explanation := coalesce(request ->> 'explanation', '');
+    h.countersigned_by_id := (request ->> 'countersigned_by')::bigint;
+    h.countersigned_at := CASE WHEN request ? 'countersigned_by' THEN clock_timestamp() END;
+    h.countersign_meaning := coalesce(request ->> 'countersign_meaning', '');
+    IF asked IS NOT NULL THEN
+        h := custody_weigh_handover(l, h, asked, (request ->> 'by')::bigint);
+    ELSIF h.not_weighed = '' THEN
+        PERFORM custody_refuse('weighed_or_says_why_not', format('Lot %s is weighed again, or it says why not.', l.number),
+                               jsonb_build_object('lot', l.number));
+    END IF;
+    INSERT INTO custody_handover SELECT h.*;
+    UPDATE custody_lot SET custodian_id = h.to_person_id, place_id = h.to_place_id, last_at = h.at WHERE id = l.id;
+    RETURN h.id;
+END $$;
+
+CREATE FUNCTION custody_check_handover(l custody_lot, h custody_handover, by_user bigint) RETURNS void
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+BEGIN
     IF l.gross_mg = 0 THEN
         PERFORM custody_refuse('overdraw', format('Lot %s is empty.', l.number), jsonb_build_object('lot', l.number));
-    ELSIF at < l.last_at THEN
+    ELSIF h.at < l.last_at THEN
         PERFORM custody_refuse('before_last_event', format('Lot %s has a later event.', l.number),
-            jsonb_build_object('lot', l.number, 'at', at, 'last_at', l.last_at));
-    ELSIF by_user NOT IN (l.custodian_id, to_user) THEN
+            jsonb_build_object('lot', l.number, 'at', h.at, 'last_at', l.last_at));
+    ELSIF by_user NOT IN (l.custodian_id, h.to_person_id) THEN
         PERFORM custody_refuse('not_custodian', format('Lot %s is in other hands.', l.number),
             jsonb_build_object('lot', l.number, 'custodian', l.custodian_id));
-    ELSIF l.custodian_id = to_user AND l.place_id = place THEN
+    ELSIF l.custodian_id = h.to_person_id AND l.place_id = h.to_place_id THEN
         PERFORM custody_refuse('nothing_handed_over', format('Lot %s is there already.', l.number),
             jsonb_build_object('lot', l.number));
-    ELSIF l.form = 'in process' AND place <> l.place_id THEN
+    ELSIF l.form = 'in process' AND h.to_place_id <> l.place_id THEN
         PERFORM custody_refuse('in_process', format('Lot %s stays in its vessel.', l.number),
             jsonb_build_object('lot', l.number));
     END IF;
-    INSERT INTO custody_handover (lot_id, at, from_person_id, to_person_id, from_place_id, to_place_id, book_mg,
-        weighed_mg, note, request_key)
-    VALUES (l.id, at, l.custodian_id, to_user, l.place_id, place, l.gross_mg, weighed, words, key) RETURNING id INTO made;
-    UPDATE custody_lot SET custodian_id = to_user, place_id = place, last_at = at WHERE id = l.id;
-    RETURN made;
 END $$;
+
+-- Keeps the check weighing. The scale that the book's weight came from is the lot's last one; a lot that was never
+-- weighed by itself (what a step left of it) counts the errors of the scale in hand twice.
+CREATE FUNCTION custody_weigh_handover(l custody_lot, h custody_handover, asked jsonb, by_user bigint)
+RETURNS custody_handover
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    now_on bigint;
+    before_on bigint;
+BEGIN
+    SELECT id INTO now_on FROM custody_scale WHERE code = asked ->> 'scale';
+    IF now_on IS NULL THEN
+        PERFORM custody_refuse('unknown_scale', format('There is no scale %s.', asked ->> 'scale'),
+                               jsonb_build_object('scale', asked ->> 'scale'));
+    END IF;
+    SELECT scale_id INTO before_on FROM custody_weighing WHERE lot_id = l.id ORDER BY id DESC LIMIT 1;
+    INSERT INTO custody_weighing (lot_id, scale_id, gross_mg, tare_mg, net_mg, gross_reading_id, tare_reading_id, purpose,
+        at, by_id)
+    VALUES (l.id, now_on, (asked ->> 'gross_mg')::bigint, (asked ->> 'tare_mg')::bigint, h.weighed_mg,
+        (asked ->> 'gross_reading')::bigint, (asked ->> 'tare_reading')::bigint, 'handover', h.at, by_user)
+    RETURNING id INTO h.weighing_id;
+    h.allowed_ug := custody_permissible_ug(now_on, h.weighed_mg)
+                  + custody_permissible_ug(coalesce(before_on, now_on), l.gross_mg);
+    IF abs(h.weighed_mg - l.gross_mg) * 1000 <= h.allowed_ug THEN
+        RETURN h;
+    ELSIF h.explanation = '' OR h.countersigned_by_id IS NULL THEN
+        PERFORM custody_refuse('handover_difference', format('Lot %s weighs otherwise than its book.', l.number),
+            jsonb_build_object('lot', l.number, 'book_mg', l.gross_mg, 'weighed_mg', h.weighed_mg,
+                               'off_mg', abs(h.weighed_mg - l.gross_mg), 'allowed_ug', h.allowed_ug));
+    ELSIF h.countersigned_by_id IN (by_user, h.from_person_id, h.to_person_id) THEN
+        PERFORM custody_refuse('countersigned_by_another', 'Nobody countersigns for himself.', '{}');
+    ELSIF NOT EXISTS (SELECT FROM custody_rolegrant WHERE user_id = h.countersigned_by_id AND role = 'manager') THEN
+        PERFORM custody_refuse('countersigner_right', 'Only a manager countersigns.', '{}');
+    END IF;
+    RETURN h;
+END $$;
+
+ALTER TABLE custody_handover ADD CONSTRAINT difference_explained CHECK (
+    weighed_mg IS NULL OR abs(weighed_mg - book_mg) * 1000 <= allowed_ug
+    OR (countersigned_by_id IS NOT NULL AND explanation <> '' AND countersign_meaning <> ''
+        AND countersigned_by_id <> from_person_id AND countersigned_by_id <> to_person_id));
 
 -- Hold and release, with the reason of someone who has the right. A lot that stands so already keeps its earlier reason
 -- (NULL: nothing changed), so that a form sent twice is recorded once.

@@ -3,7 +3,7 @@
 -- valuation and release just the same.
 CREATE FUNCTION custody_same_parcels(lots custody_lot[]) RETURNS boolean
 LANGUAGE sql IMMUTABLE SET search_path = public, pg_temp AS $$
-    SELECT count(DISTINCT (receipt_id, declared_origin, coalesce(owner_id, 0), pooled, clearance)) = 1
+    SELECT count(DISTINCT (receipt_id, coalesce(amended_origin, declared_origin), coalesce(owner_id, 0), pooled, clearance)) = 1
            AND bool_and(receipt_id IS NOT NULL)
       FROM unnest(lots)
 $$;
@@ -28,7 +28,8 @@ BEGIN
                                    jsonb_build_object('lot', l.number, 'model', l.custody_model));
         ELSIF l.custody_model = 'segregated' AND EXISTS (
                 SELECT FROM unnest(lots) o WHERE o.custody_model <> 'segregated'
-                    OR o.declared_origin <> l.declared_origin OR o.owner_id IS DISTINCT FROM l.owner_id) THEN
+                    OR coalesce(o.amended_origin, o.declared_origin) <> coalesce(l.amended_origin, l.declared_origin)
+                    OR o.owner_id IS DISTINCT FROM l.owner_id) THEN
             PERFORM custody_refuse('blind_mixing_model', format('Lot %s is segregated.', l.number),
                                    jsonb_build_object('lot', l.number, 'model', l.custody_model));
         END IF;
@@ -45,14 +46,14 @@ DECLARE
     models text[] := ARRAY['identity preserved', 'segregated', 'controlled blending', 'mass balance'];
     first custody_lot := lots[1];
     l custody_lot;
-    mix custody_mixture := ROW(first.receipt_id, first.declared_origin, first.owner_id, first.pooled,
+    mix custody_mixture := ROW(first.receipt_id, coalesce(first.amended_origin, first.declared_origin), first.owner_id, first.pooled,
                                first.custody_model, 'released', true, false)::custody_mixture;
 BEGIN
     FOREACH l IN ARRAY lots LOOP
         IF l.receipt_id IS DISTINCT FROM first.receipt_id THEN
             mix.receipt_id := NULL;
         END IF;
-        IF l.declared_origin <> first.declared_origin THEN
+        IF coalesce(l.amended_origin, l.declared_origin) <> mix.declared_origin THEN
             mix.declared_origin := '';
         END IF;
         IF l.owner_id IS DISTINCT FROM first.owner_id OR l.pooled <> first.pooled THEN

@@ -49,11 +49,13 @@ BEGIN
         rows := rows || m;
         made := made || custody_lot_of(op, line, m, mix);
         INSERT INTO custody_parcel (lot_id, line, category, country, mine, pieces, description, seal,
-            declared_gross_mg, declared_au_ppm, returned_from_id)
+            declared_gross_mg, declared_au_ppm, declared_ag_ppm, declared_words, export_paper, transport_paper,
+            returned_from_id)
         VALUES (line.lot_id, i, coalesce(d #>> '{origin,category}', ''), coalesce(d #>> '{origin,country}', ''),
             coalesce(d #>> '{origin,mine}', ''), (d ->> 'pieces')::int, coalesce(d ->> 'description', ''),
             coalesce(d ->> 'seal', ''), (d ->> 'declared_gross_mg')::bigint, (d ->> 'declared_au_ppm')::int,
-            custody_returned_bar(d));
+            (d ->> 'declared_ag_ppm')::int, coalesce(d ->> 'declared_words', ''), coalesce(d ->> 'export_paper', ''),
+            coalesce(d ->> 'transport_paper', ''), custody_returned_bar(d));
         INSERT INTO custody_originreceipt (origin_id, operation_id, gross_mg, au_mg, ag_mg, pt_mg, pd_mg, cu_mg)
         VALUES (oid, op.id, line.amounts[1], line.amounts[2], line.amounts[3], line.amounts[4], line.amounts[5],
                 line.amounts[6]);
@@ -64,6 +66,13 @@ BEGIN
             PERFORM custody_put_bar(op, line);
         END IF;
     END LOOP;
+    IF request ? 'delivery' THEN
+        PERFORM custody_record_delivery(op, request -> 'delivery');
+    END IF;
+    IF request ? 'purchase' THEN
+        PERFORM custody_record_purchase(op, request -> 'purchase', ARRAY(SELECT r.lot_id FROM unnest(rest) r),
+                                        ARRAY(SELECT r.amounts[1] FROM unnest(rest) r));
+    END IF;
     RETURN custody_seal(op, cardinality(rest) + 1);
 END $$;
 

@@ -1,3 +1,4 @@
+DROP FUNCTION custody_record_samples(custody_line[]);
 DROP FUNCTION custody_charged(bigint);
 DROP FUNCTION custody_post_step(custody_operation, custody_rule, jsonb);
 DROP FUNCTION custody_ready_output(custody_operation, custody_line, bigint);

@@ -267,12 +267,25 @@ BEGIN
     op := custody_check_tolerance(op, rule, base, rest || losses);
     IF op.kind = 'dispatch' THEN
         PERFORM custody_check_gate(op, coalesce(request ->> 'against', 'sale'), ins, lots);
+        PERFORM custody_record_collection(op, request -> 'collection');
     END IF;
     IF op.kind = 'finish' OR (op.kind = 'draw' AND (ins[1]).whole) THEN
         UPDATE custody_run SET finished_by_id = op.id WHERE id = op.run_id;
     END IF;
+    IF op.kind = 'sample' THEN
+        PERFORM custody_record_samples(rest);
+    END IF;
     RETURN custody_record(op, ins, lots, rest, losses, mix);
 END $$;
+
+-- How samples were cut, for whom, under which seal: {cut, purpose, seal?, position?, witness?} of each output.
+CREATE FUNCTION custody_record_samples(outs custody_line[]) RETURNS void
+LANGUAGE sql SET search_path = public, pg_temp AS $$
+    INSERT INTO custody_sample (lot_id, cut, purpose, seal, position, witness)
+    SELECT lot_id, detail #>> '{sample,cut}', detail #>> '{sample,purpose}', coalesce(detail #>> '{sample,seal}', ''),
+           coalesce(detail #>> '{sample,position}', ''), coalesce(detail #>> '{sample,witness}', '')
+      FROM unnest(outs) WHERE side = 'out' AND detail ? 'sample'
+$$;
 
 -- What was charged into a run, contents recharged not counted twice.
 CREATE FUNCTION custody_charged(of_run bigint) RETURNS bigint[]

@@ -25,6 +25,10 @@ BEGIN
     IF receipt.id IS NULL THEN
         PERFORM custody_refuse('unknown_operation', 'There is no such receipt.', '{}');
     END IF;
+    IF EXISTS (SELECT FROM custody_purchase p WHERE p.receipt_id = receipt.id) THEN
+        PERFORM custody_refuse('bought', format('Receipt %s was bought and paid at the counter.', receipt.number),
+                               jsonb_build_object('receipt', receipt.number));
+    END IF;
     SELECT * INTO earlier FROM custody_settlement WHERE request_key = (request ->> 'request_key')::uuid;
     IF FOUND THEN
         -- A form sent twice: the receipt was locked by the first, so the second finds what it issued.

@@ -1,3 +1,4 @@
+DROP FUNCTION custody_check_return(custody_operation, custody_lot, custody_line);
 DROP FUNCTION custody_check_gate(custody_operation, text, custody_line[], custody_lot[]);
 DROP FUNCTION custody_claim_titles(custody_operation, bigint[]);
 DROP FUNCTION custody_payable_ppm(bigint, date, text);

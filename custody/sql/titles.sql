@@ -66,7 +66,9 @@ DECLARE
 BEGIN
     FOR i IN 1..cardinality(lots) LOOP
         l := lots[i];
-        IF l.clearance <> 'released' THEN
+        IF against = 'returned' THEN
+            PERFORM custody_check_return(op, l, lines[i]);
+        ELSIF l.clearance <> 'released' THEN
             PERFORM custody_refuse('not_released', format('Lot %s is not released.', l.number),
                                    jsonb_build_object('lot', l.number));
         ELSIF l.owner_id IS NOT NULL AND l.owner_id <> op.party_id THEN
@@ -75,7 +77,8 @@ BEGIN
         ELSIF l.owner_id IS NULL AND against = 'own' THEN
             PERFORM custody_refuse('dispatch', format('Lot %s belongs to the house: send it against a claim, or as sold.',
                 l.number), jsonb_build_object('lot', l.number));
-        ELSIF l.owner_id IS NULL THEN
+        END IF;
+        IF l.owner_id IS NULL THEN
             FOR c IN 1..5 LOOP house[c] := house[c] + lines[i].amounts[c + 1]; END LOOP;
         END IF;
     END LOOP;
@@ -86,11 +89,11 @@ BEGIN
                                           NULL, op.id, NULL);
             CONTINUE;
         ELSIF op.source <> 'live' THEN
-            -- A past record does not say against what metal left: the party's claim first, then the house's own.
+            -- A record does not say against what metal left: the party's claim first, then the house's own.
             PERFORM custody_account_entry(op.party_id, a.metal, -least(a.balance_mg, house[c]), op.at, NULL, op.id, NULL)
                FROM custody_metalaccount a
               WHERE a.party_id = op.party_id AND a.metal = (ARRAY['Au', 'Ag', 'Pt', 'Pd', 'Cu'])[c];
-            CONTINUE;
+            CONTINUE WHEN op.source = 'history';
         END IF;
         SELECT sum(balance_mg) AS mg INTO owed FROM custody_metalaccount
          WHERE metal = (ARRAY['Au', 'Ag', 'Pt', 'Pd', 'Cu'])[c];
@@ -100,4 +103,26 @@ BEGIN
                 jsonb_build_object('metal', (ARRAY['Au', 'Ag', 'Pt', 'Pd', 'Cu'])[c], 'owed_mg', owed.mg));
         END IF;
     END LOOP;
+END $$;
+
+-- A parcel goes back as it came: to the party that brought it, unmelted, not held, neither settled nor paid for.
+CREATE FUNCTION custody_check_return(op custody_operation, l custody_lot, line custody_line) RETURNS void
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    receipt custody_operation;
+BEGIN
+    SELECT * INTO receipt FROM custody_operation WHERE id = l.created_by_id;
+    IF receipt.kind <> 'receive' OR NOT line.whole THEN
+        PERFORM custody_refuse('returned', format('Lot %s is no parcel as it came.', l.number),
+                               jsonb_build_object('lot', l.number));
+    ELSIF receipt.party_id <> op.party_id THEN
+        PERFORM custody_refuse('not_owner', format('Lot %s was brought by another party.', l.number),
+                               jsonb_build_object('lot', l.number));
+    ELSIF EXISTS (SELECT FROM custody_settlement WHERE receipt_id = receipt.id)
+            OR EXISTS (SELECT FROM custody_purchase WHERE receipt_id = receipt.id) THEN
+        PERFORM custody_refuse('returned', format('Receipt %s is settled or paid.', receipt.number),
+                               jsonb_build_object('lot', l.number));
+    ELSIF op.reason = '' THEN
+        PERFORM custody_refuse('reason_needed', 'A return says why.', jsonb_build_object('lot', l.number));
+    END IF;
 END $$;

@@ -13,11 +13,10 @@ from custody.actions import papers
 from custody.actions._sign import Signature
 from custody.actions.history import import_history
 from custody.actions.house import close_period
-from custody.actions.move import dispatch
 from custody.actions.work import Add, Lose, Make, Take, correct_lot, record_step, reverse
 from custody.calc.apportion import withdraw
 from custody.models import Lot, Operation
-from custody.terms import Addition, Against, Cause, DocumentKind, Form, Kind, Outturn
+from custody.terms import Addition, Cause, DocumentKind, Form, Kind, Outturn
 from tests import builders, people, settling
 
 HISTORY = [
@@ -130,7 +129,7 @@ def _bars(sand, content, otto, now):
     )  # fmt: skip
     vaulted = builders.handed_over(builders.fresh(cast.lots[1]), people.vera_vault(), "VAULT", weighed_mg=500_000)
     own = settling.bar_in_vault("HF-9", grams=100)
-    dispatch(lots=[own.number], party=people.party(), at=timezone.now(), by=people.vera_vault(), against=Against.OWN)
+    settling.dispatched(own)
     return vaulted
 
 

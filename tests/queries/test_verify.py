@@ -354,7 +354,8 @@ BOOK = (
 )  # fmt: skip
 #: What no second record speaks of: names of rows, a request's fingerprint, what was said or weighed at a handover.
 UNSPOKEN = {
-    "operation.request_sha256", "originreceipt.id", "vector.id", "handover.id", "handover.note", "handover.weighed_mg",
+    "operation.request_sha256", "originreceipt.id", "vector.id", "handover.id", "handover.note", "handover.weighed_mg", "handover.weighing_id", "handover.seen", "handover.not_weighed",
+    "handover.explanation", "handover.countersign_meaning", "handover.allowed_ug",
     "run.number", "run.step", "bar.id", "accountentry.at", "accountentry.id", "accountentry.receipt_id",
 }  # fmt: skip
 

@@ -7,8 +7,11 @@ from decimal import Decimal
 
 from django.utils import timezone
 
-from custody.actions import house, people
-from custody.models import Party, Place, User
+from custody.actions import house, people, scales
+from custody.calc.scales import Accuracy
+from custody.calc.scales import Scale as Plate
+from custody.calc.weights import Weight, WeightClass
+from custody.models import Party, Place, ReferenceWeight, Scale, User
 from custody.terms import PlaceKind, Role
 
 REFINERY = {
@@ -32,6 +35,21 @@ PLACES = (
     ("HALL", "Refining hall", PlaceKind.WORKSHOP),
     ("MINT", "Casting and stamping", PlaceKind.WORKSHOP),
     ("VAULT", "Vault", PlaceKind.VAULT),
+)
+
+#: Code, name, place, and the plate: accuracy class, e and Max in milligrams, d in micrograms.
+SCALES = (
+    ("C-1", "Counter scale", "COUNTER", Plate(Accuracy.II, 100, 6_200_000, 10_000)),
+    ("F-1", "Floor scale", "STRONG", Plate(Accuracy.III, 2_000, 20_000_000)),
+    ("B-1", "Assay balance", "LAB", Plate(Accuracy.I, 1, 5_000, 1)),
+)
+
+#: Code, nominal milligrams and class of the reference weights; C-1 and F-1 are checked with them each morning.
+WEIGHTS = (
+    ("W-2K", 2_000_000, WeightClass.F1),
+    ("W-100", 100_000, WeightClass.F1),
+    ("W-5K", 5_000_000, WeightClass.F2),
+    ("W-1", 1_000, WeightClass.E1),
 )
 
 PEOPLE = (
@@ -64,6 +82,8 @@ class House:
     people: dict[str, User]
     places: dict[str, Place]
     parties: dict[str, Party]
+    scales: dict[str, Scale]
+    weights: dict[str, ReferenceWeight]
     password: str
 
     def __getattr__(self, name: str) -> User:
@@ -87,6 +107,14 @@ def set_up(password: str | None = None) -> House:
                 username=username, full_name=name, password=password, roles=[role], by=manager
             )
     places = {code: house.add_place(code=code, name=name, kind=kind, by=manager) for code, name, kind in PLACES}
+    balances = {
+        code: scales.enter_scale(code=code, name=name, place=places[where], plate=plate, by=manager)
+        for code, name, where, plate in SCALES
+    }
+    weights = {
+        code: scales.enter_reference_weight(code=code, weight=Weight(nominal, made), by=manager)
+        for code, nominal, made in WEIGHTS
+    }
     parties = _parties(crew)
     for username, name, code in CUSTOMERS:
         crew[username] = people.add_person(
@@ -97,7 +125,7 @@ def set_up(password: str | None = None) -> House:
             by=manager,
             party=parties[code],
         )
-    return House(crew, places, parties, password)
+    return House(crew, places, parties, balances, weights, password)
 
 
 def _parties(crew: dict[str, User]) -> dict[str, Party]:

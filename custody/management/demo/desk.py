@@ -6,10 +6,12 @@ from zoneinfo import ZoneInfo
 
 from custody.actions import assay, move, receive, work
 from custody.actions.clearance import clear_lots
+from custody.actions.scales import Load, check_scale
+from custody.actions.weigh import Weighed
 from custody.calc.fineness import fine_mg
 from custody.management.demo.cast import REFINERY, House
-from custody.models import Lot
-from custody.terms import METALS, Addition, Basis, Category, Cause, Clearance, Form, Kind
+from custody.models import Lot, ScaleCheck
+from custody.terms import METALS, Addition, Basis, Category, Cause, Clearance, Form, Kind, NotWeighed
 
 G = 1000  # milligrams in a gram
 
@@ -38,12 +40,27 @@ class Desk:
         self.house = house
         self.clock = clock
 
+    def scale_for(self, gross_mg: int) -> str:
+        """The scale that weighs so much, checked this morning."""
+        code, weights = ("C-1", ("W-100", "W-2K")) if gross_mg <= 6_200_000 else ("F-1", ("W-5K",))
+        scale = self.house.scales[code]
+        day = self.clock.tick(0).date()
+        if not ScaleCheck.objects.filter(scale=scale, day=day).exists():
+            on_pan = [self.house.weights[weight] for weight in weights]
+            check_scale(
+                scale=scale,
+                loads=[Load((weight,), weight.nominal_mg * 1000) for weight in on_pan],
+                at=self.clock.tick(1),
+                by=self.house.fern,
+            )
+        return code
+
     def take_in(self, party: str, basis: Basis, category: Category, *parcels: tuple, delivered_by: str):
         """The counter: parcels of (form, gross g text, tare mg, country, mine, declared ppm, words)."""
         entries = [
             receive.ParcelEntry(
                 form=form,
-                scale="Scale A (counter)",
+                scale=self.scale_for(net + tare),
                 gross_mg=net + tare,
                 tare_mg=tare,
                 category=category,
@@ -72,8 +89,9 @@ class Desk:
         """Each lot's custodian hands it over at its book weight on the scale."""
         for number in lots:
             lot = Lot.objects.get(number=number)
+            on = Weighed(self.scale_for(lot.gross_mg), lot.gross_mg) if weighed else None
             move.hand_over(
-                lots=[move.Passing(number, lot.gross_mg if weighed else None)],
+                lots=[move.Passing(number, on, None if weighed else NotWeighed.SEALED)],
                 to_person=self.house.people[to],
                 to_place=self.house.places[place],
                 at=self.clock.tick(2),

@@ -12,7 +12,7 @@ from custody.management.demo.cast import House
 from custody.management.demo.desk import Clock, Desk, G, bars
 from custody.models import Bar, Lot, Operation, Run
 from custody.queries.settling import Price
-from custody.terms import Addition, Basis, Category, Cause, Clearance, Form, Kind, Outturn
+from custody.terms import Addition, Against, Basis, Category, Cause, Clearance, Form, IdentityKind, Kind, Outturn
 
 #: How many days before today the story begins; it ends in time for today's work.
 DAYS = 27
@@ -285,7 +285,8 @@ def settle_up(desk: Desk) -> None:
         party=desk.house.parties["P-03"],
         at=desk.clock.tick(60),
         by=desk.house.vesna,
-        against="claim",
+        against=Against.CLAIM,
+        collected=move.Collected("Order of the mine, by letter", "Edda Rook", IdentityKind.PASSPORT, "N 4410972"),
         reason="Part of the metal due, by secured carrier",
     )
 

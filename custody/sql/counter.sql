@@ -1,0 +1,170 @@
+-- What happens at the counter beside the metal itself: for whom it was delivered, what was bought and paid at once, who
+-- fetched it, and what was amended of a receipt.
+CREATE FUNCTION custody_record_delivery(op custody_operation, said jsonb) RETURNS void
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    of_slip bigint;
+    replaced bigint;
+BEGIN
+    IF said ? 'slip' THEN
+        SELECT id INTO of_slip FROM custody_slip WHERE number = said ->> 'slip' FOR UPDATE;
+        IF of_slip IS NULL OR EXISTS (SELECT FROM custody_spoiledslip WHERE slip_id = of_slip)
+                OR EXISTS (SELECT FROM custody_delivery WHERE slip_id = of_slip) THEN
+            PERFORM custody_refuse('slip', format('Slip %s is not open.', said ->> 'slip'),
+                jsonb_build_object('slip', said ->> 'slip', 'receipt', (SELECT o.number FROM custody_delivery d
+                    JOIN custody_operation o ON o.id = d.operation_id WHERE d.slip_id = of_slip)));
+        END IF;
+    END IF;
+    IF said ? 'replaces' THEN
+        SELECT o.id INTO replaced FROM custody_operation o JOIN custody_operation r ON r.reverses_id = o.id
+         WHERE o.number = said ->> 'replaces' AND o.kind = 'receive';
+        IF replaced IS NULL THEN
+            PERFORM custody_refuse('unknown_operation', 'A receipt replaces one that is reversed.',
+                                   jsonb_build_object('operation', said ->> 'replaces'));
+        END IF;
+    END IF;
+    INSERT INTO custody_delivery (operation_id, on_behalf_of, identity_kind, identity_number, slip_id, replaces_id)
+    VALUES (op.id, coalesce(said ->> 'on_behalf_of', ''), coalesce(said ->> 'identity_kind', ''),
+            coalesce(said ->> 'identity_number', ''), of_slip, replaced);
+END $$;
+
+CREATE FUNCTION custody_slip_ends_once() RETURNS trigger
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+BEGIN
+    PERFORM FROM custody_slip WHERE id = NEW.slip_id FOR UPDATE;
+    IF EXISTS (SELECT FROM custody_delivery WHERE slip_id = NEW.slip_id) THEN
+        PERFORM custody_refuse('slip', 'This slip is entered.', jsonb_build_object('slip',
+            (SELECT number FROM custody_slip WHERE id = NEW.slip_id)));
+    END IF;
+    RETURN NEW;
+END $$;
+CREATE TRIGGER slip_ends_once BEFORE INSERT ON custody_spoiledslip
+    FOR EACH ROW EXECUTE FUNCTION custody_slip_ends_once();
+
+-- A spot purchase: {currency, total, payment, reference?, price_source, lines: [{metal, indicated_ppm, method,
+-- price_per_g, payable_ppm, amount}]}, one line a parcel in the order of the parcels. Amount = net grams x fineness x
+-- price x share paid, half to even to the cent, once.
+CREATE FUNCTION custody_record_purchase(op custody_operation, said jsonb, lots bigint[], net_mg bigint[]) RETURNS void
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    line jsonb;
+    due numeric;
+    total numeric := 0;
+BEGIN
+    IF op.basis <> 'purchase' OR jsonb_array_length(said -> 'lines') <> cardinality(lots) THEN
+        PERFORM custody_refuse('purchase', 'A purchase names a price for every parcel.', '{}');
+    END IF;
+    INSERT INTO custody_purchase (receipt_id, currency, total, payment, reference, price_source)
+    VALUES (op.id, said ->> 'currency', (said ->> 'total')::numeric, said ->> 'payment',
+            coalesce(said ->> 'reference', ''), said ->> 'price_source');
+    FOR i IN 1..cardinality(lots) LOOP
+        line := said -> 'lines' -> (i - 1);
+        -- Whole numbers only: mg x ppm x ten-thousandths of the currency x ppm; the divisor leaves cents.
+        due := custody_half_even(net_mg[i]::numeric * (line ->> 'indicated_ppm')::int
+            * trunc((line ->> 'price_per_g')::numeric * 10000) * (line ->> 'payable_ppm')::int * 100,
+            1000::numeric * 1000000 * 10000 * 1000000) / 100.0;
+        IF due <> (line ->> 'amount')::numeric THEN
+            PERFORM custody_refuse('purchase', 'The amount of a parcel is not what its figures give.',
+                                   jsonb_build_object('line', i, 'amount', due::numeric(16, 2)::text));
+        END IF;
+        total := total + due;
+        INSERT INTO custody_purchaseline (purchase_id, lot_id, metal, net_mg, indicated_ppm, method, price_per_g,
+            payable_ppm, amount)
+        VALUES (op.id, lots[i], line ->> 'metal', net_mg[i], (line ->> 'indicated_ppm')::int, line ->> 'method',
+            (line ->> 'price_per_g')::numeric, (line ->> 'payable_ppm')::int, due);
+    END LOOP;
+    IF total <> (said ->> 'total')::numeric THEN
+        PERFORM custody_refuse('purchase', 'The parcels do not sum to the total.', jsonb_build_object('amount', total));
+    END IF;
+END $$;
+
+-- Metal leaves by order, to a person whose identity was seen. A past record need not say so.
+CREATE FUNCTION custody_record_collection(op custody_operation, said jsonb) RETURNS void
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+BEGIN
+    IF said IS NULL AND op.source <> 'live' THEN
+        RETURN;
+    ELSIF coalesce(said ->> 'order', '') = '' OR coalesce(said ->> 'collector', '') = ''
+            OR coalesce(said ->> 'identity_kind', '') = '' OR coalesce(said ->> 'identity_number', '') = '' THEN
+        PERFORM custody_refuse('collection', 'Metal leaves by an order, to a person whose identity was seen.', '{}');
+    END IF;
+    INSERT INTO custody_collection ("operation_id", "order", collector, identity_kind, identity_number)
+    VALUES (op.id, said ->> 'order', said ->> 'collector', said ->> 'identity_kind', said ->> 'identity_number');
+END $$;
+
+-- What a receipt says wrongly is amended, never overwritten: {receipt, lot?, field, before, after, reason, at, by,
+-- countersigned_by?, countersign_meaning?, request_key?}. After the parcel is melted, or where its origin changes,
+-- a manager countersigns. A changed origin counts at once for what may be mixed (I7).
+CREATE FUNCTION custody_amend(request jsonb) RETURNS bigint
+LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+DECLARE
+    receipt custody_operation;
+    l custody_lot;
+    signer bigint := (request ->> 'countersigned_by')::bigint;
+    made bigint;
+    was text;
+    becomes text;
+BEGIN
+    SELECT * INTO receipt FROM custody_operation WHERE number = request ->> 'receipt' AND kind = 'receive' FOR UPDATE;
+    IF receipt.id IS NULL OR EXISTS (SELECT FROM custody_operation WHERE reverses_id = receipt.id) THEN
+        PERFORM custody_refuse('unknown_operation', 'There is no such standing receipt.', '{}');
+    END IF;
+    SELECT id INTO made FROM custody_amendment WHERE request_key = (request ->> 'request_key')::uuid
+       AND field = request ->> 'field' AND lot_id IS NOT DISTINCT FROM
+           (SELECT id FROM custody_lot WHERE number = request ->> 'lot');
+    IF FOUND THEN
+        RETURN made;
+    END IF;
+    IF request ? 'lot' THEN
+        l := (custody_lock_lots(ARRAY[request ->> 'lot']))[1];
+        IF l.created_by_id <> receipt.id THEN
+            PERFORM custody_refuse('unknown_lot', 'This lot is no parcel of the receipt.',
+                                   jsonb_build_object('lot', l.number));
+        END IF;
+    END IF;
+    IF coalesce(request ->> 'reason', '') = '' OR request ->> 'before' = request ->> 'after' THEN
+        PERFORM custody_refuse('reason_needed', 'An amendment changes something and says why.', '{}');
+    ELSIF signer IS NULL AND (request ->> 'field' IN ('category', 'country', 'mine')
+            OR l.id IS NOT NULL AND l.gross_mg = 0) THEN
+        PERFORM custody_refuse('amendment_countersigned', 'A manager countersigns this amendment.',
+                               jsonb_build_object('field', request ->> 'field'));
+    ELSIF signer = (request ->> 'by')::bigint THEN
+        PERFORM custody_refuse('countersigned_by_another', 'Nobody countersigns for himself.', '{}');
+    ELSIF signer IS NOT NULL AND NOT EXISTS (SELECT FROM custody_rolegrant WHERE user_id = signer AND role = 'manager') THEN
+        PERFORM custody_refuse('countersigner_right', 'Only a manager countersigns.', '{}');
+    END IF;
+    INSERT INTO custody_amendment (receipt_id, lot_id, field, before, after, reason, at, by_id, countersigned_by_id,
+        countersigned_at, countersign_meaning, request_key)
+    VALUES (receipt.id, l.id, request ->> 'field', request ->> 'before', request ->> 'after', request ->> 'reason',
+        (request ->> 'at')::timestamptz, (request ->> 'by')::bigint, signer,
+        CASE WHEN signer IS NOT NULL THEN clock_timestamp() END, coalesce(request ->> 'countersign_meaning', ''),
+        (request ->> 'request_key')::uuid) RETURNING id INTO made;
+    IF l.id IS NOT NULL AND request ->> 'field' IN ('category', 'country', 'mine') THEN
+        PERFORM custody_amend_origin(l);
+    END IF;
+    RETURN made;
+END $$;
+
+-- What is declared of a parcel now: the last amendment of a field, or what was first written.
+CREATE FUNCTION custody_declared(of_lot bigint, of_field text, first_written text) RETURNS text
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT coalesce((SELECT after FROM custody_amendment WHERE lot_id = of_lot AND field = of_field
+                      ORDER BY id DESC LIMIT 1), first_written)
+$$;
+
+-- Every lot that still holds metal of this parcel alone takes over its amended origin.
+CREATE FUNCTION custody_amend_origin(parcel custody_lot) RETURNS void
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    now_declared text;
+    its_origin bigint;
+BEGIN
+    SELECT concat_ws('|', nullif(custody_declared(p.lot_id, 'category', p.category), ''),
+                     nullif(custody_declared(p.lot_id, 'country', p.country), ''),
+                     nullif(custody_declared(p.lot_id, 'mine', p.mine), '')) INTO now_declared
+      FROM custody_parcel p WHERE p.lot_id = parcel.id;
+    SELECT id INTO its_origin FROM custody_origin WHERE lot_id = parcel.id;
+    UPDATE custody_lot t SET amended_origin = now_declared
+     WHERE t.receipt_id = parcel.receipt_id
+       AND (t.id = parcel.id OR (SELECT m.origin_id FROM custody_movement m WHERE m.id = t.content_movement) = its_origin);
+END $$;

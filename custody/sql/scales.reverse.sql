@@ -1,0 +1,5 @@
+DROP TRIGGER weighing_on_a_checked_scale ON custody_weighing;
+DROP TRIGGER scale_plate ON custody_scale;
+DROP FUNCTION custody_weighing_on_a_checked_scale(), custody_is_reading(bigint, bigint, bigint),
+    custody_checked(bigint, timestamptz), custody_check_scale(jsonb), custody_scale_plate(),
+    custody_permissible_ug(bigint, bigint);
