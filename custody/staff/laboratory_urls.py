@@ -2,10 +2,11 @@
 
 from django.urls import path
 
-from custody.staff.laboratory import accept, board, determine, sample
+from custody.staff.laboratory import accept, board, determine, proofs, sample
 
 urlpatterns = [
     path("", board.board, name="laboratory"),
+    path("proofs/", proofs.proof_chart, name="proofs"),
     path("sample/<path:number>/", sample.draw, name="sample"),
     path("consume/<path:number>/", sample.consume, name="consume"),
     path("determine/<path:number>/", determine.determination, name="determine"),
