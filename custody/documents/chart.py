@@ -93,8 +93,8 @@ def _axis(chart: Chart) -> str:
         f'<text x="{x}" y="{below}" fill="{SOFT}" text-anchor="{anchor}">{words}</text>' for x, words, anchor in ends
     )
     return (
-        f'<rect class="chart-rule" x="{LEFT}" y="{TOP}" width="{WIDTH - LEFT - RIGHT}" height="{HEIGHT - TOP - BOTTOM}" fill="none"'
-        f' stroke="{RULE}" stroke-width="1"/>{marks}'
+        f'<rect class="chart-rule" x="{LEFT}" y="{TOP}" width="{WIDTH - LEFT - RIGHT}"'
+        f' height="{HEIGHT - TOP - BOTTOM}" fill="none" stroke="{RULE}" stroke-width="1"/>{marks}'
         f'<text x="{(WIDTH - RIGHT + LEFT) // 2}" y="{below}" fill="{SOFT}" text-anchor="middle">number of the proof;'
         f" scale in {text(chart.unit)}</text>"
     )
@@ -104,7 +104,8 @@ def _level(chart: Chart, value: Fraction, word: str, dash: str) -> str:
     y = _y(chart, value)
     dashes = f' stroke-dasharray="{dash}"' if dash else ""
     return (
-        f'<line class="chart-ink" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y}" y2="{y}" stroke="{INK}" stroke-width="1.2"{dashes}/>'
+        f'<line class="chart-ink" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y}" y2="{y}" stroke="{INK}"'
+        f' stroke-width="1.2"{dashes}/>'
         f'<text x="{WIDTH - RIGHT + 6}" y="{y}" fill="{INK}" dominant-baseline="middle">{word}</text>'
         f'<text x="{LEFT - 6}" y="{y}" fill="{INK}" text-anchor="end" dominant-baseline="middle">'
         f"{to_places(value, 3)}</text>"

@@ -2,11 +2,12 @@
 
 from django.urls import path
 
-from custody.staff.laboratory import accept, board, determine, proofs, sample
+from custody.staff.laboratory import accept, board, determine, indicate, proofs, sample
 
 urlpatterns = [
     path("", board.board, name="laboratory"),
     path("proofs/", proofs.proof_chart, name="proofs"),
+    path("indication/<path:number>/", indicate.indication, name="indication"),
     path("sample/<path:number>/", sample.draw, name="sample"),
     path("consume/<path:number>/", sample.consume, name="consume"),
     path("determine/<path:number>/", determine.determination, name="determine"),
