@@ -274,6 +274,7 @@ class NotWeighed(Term):
     SERIAL = "bar counted by its serial"
     SHIFT = "shift handover, seen and scanned"
     POWER = "no scale could be used"
+    MISSING = "not found, stays with who gave"
 
 
 class IdentityKind(Term):
@@ -325,9 +326,10 @@ class SamplePurpose(Term):
 
 
 class PieceRole(Term):
-    """What a piece of a worksheet is."""
+    """What a piece of a worksheet is. A silver sample is cupelled without added silver and not parted."""
 
     SAMPLE = "sample"
+    SILVER_SAMPLE = "silver sample"
     PROOF = "proof"
     SILVER_PROOF = "silver proof"
     STANDARD = "standard"

@@ -11,7 +11,7 @@ from custody.actions import _post
 from custody.actions._allowed import require
 from custody.actions._sign import Signature
 from custody.actions.weigh import Weighed
-from custody.errors import Refusal
+from custody.errors import Refusal, SignedByBoth
 from custody.models import Party, Place, User
 from custody.roles import Verb
 from custody.terms import Against, IdentityKind, Kind, NotWeighed
@@ -73,24 +73,57 @@ def hand_over(
 ) -> int:
     """Passes lots to a person at a place, all or none, and gives how many. Who gives or who takes records it.
 
+    A difference beyond the scales' errors, and a lot that no scale could weigh, need ``countersign``, a manager's.
     Raises ``NotAllowed`` and ``Refusal``.
     """
     require(by, Verb.HAND_OVER)
     require(to_person, Verb.HAND_OVER)
+    common = {"to_person": to_person.pk, "to_place": to_place.code, "note": note}
+    return _pass_all(lots, common, at, by, countersign, request_key)
+
+
+def take_over(
+    *,
+    lots: list[Passing],
+    from_person: User,
+    to_person: User,
+    at: datetime,
+    by: User,
+    signed: Signature,
+    note: str = "",
+    countersign: Signature | None = None,
+    request_key: UUID | None = None,
+) -> int:
+    """A shift handover: lots pass from one person to another where they are, all or none; gives how many are told of.
+
+    Both sign: one as ``by``, the other by ``signed``. A lot that was not found (``NotWeighed.MISSING``) stays with who
+    gives, with the reason in its ``explanation``. Raises ``NotAllowed`` and ``Refusal``.
+    """
+    for person in (by, from_person, to_person):
+        require(person, Verb.HAND_OVER)
+    if {by.pk, signed.user.pk} != {from_person.pk, to_person.pk} or from_person == to_person:
+        raise SignedByBoth()
+    common = {"to_person": to_person.pk, "note": note, "signed_by": signed.user.pk}
+    return _pass_all(lots, common, at, by, countersign, request_key)
+
+
+def _pass_all(
+    lots: list[Passing],
+    common: dict,
+    at: datetime,
+    by: User,
+    countersign: Signature | None,
+    request_key: UUID | None,
+) -> int:
+    """Records the passings in one transaction, lots in the order in which every door locks them."""
     if not lots:
         raise Refusal("Name at least one lot to hand over.")
-    if len({passing.lot for passing in lots}) != len(lots):
-        raise Refusal("A lot is named twice. Name each lot once.")
     passing = {one.lot: one for one in lots}
-    common = {
-        "at": at.isoformat(),
-        "to_person": to_person.pk,
-        "to_place": to_place.code,
-        "by": by.pk,
-        "note": note,
-        **({"request_key": str(request_key)} if request_key else {}),
-        **(countersign.as_request() if countersign else {}),
-    }
+    if len(passing) != len(lots):
+        raise Refusal("A lot is named twice. Name each lot once.")
+    common = common | {"at": at.isoformat(), "by": by.pk}
+    common |= {"request_key": str(request_key)} if request_key else {}
+    common |= countersign.as_request() if countersign else {}
     with _post.refusals(), transaction.atomic(durable=True):
         for number in _post.in_lock_order(passing):
             _post.call("custody_hand_over", json.dumps(common | passing[number].as_request()))

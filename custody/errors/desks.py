@@ -34,11 +34,24 @@ ReadingRule = refusal(
     base=Conflict,
     field="gross",
 )
+AttachmentRule = refusal("AttachmentRule", "attachment", "{message}", field="files")
 WeighedOrSaysWhyNot = refusal(
     "WeighedOrSaysWhyNot",
     "weighed_or_says_why_not",
-    "Lot {lot} is weighed again as it passes. Weigh it, or say why it can't be.",
+    "Lot {lot} {said}. Weigh it, or say why it can't be.",
     field="not_weighed",
+)
+NotWeighedCountersigned = refusal(
+    "NotWeighedCountersigned",
+    "not_weighed_countersigned",
+    "No scale could be used for lot {lot}: a manager countersigns that it passes at book.",
+    field="countersign",
+)
+SignedByBoth = refusal(
+    "SignedByBoth",
+    "handover_signed_by_both",
+    "Who gives and who takes sign, each with their own login: the second signature is another person's.",
+    field="signer",
 )
 
 
@@ -54,7 +67,7 @@ class HandoverDifference(Conflict):
         return (
             f"Lot {self.detail.get('lot')} weighs {grams(self.detail.get('weighed_mg', 0))} g, the book says"
             f" {grams(self.detail.get('book_mg', 0))} g: {grams(self.detail.get('off_mg', 0))} g apart, and the"
-            f" scales may be {allowed:.6f} g apart. Weigh it again; if it stays, explain it and have it countersigned."
+            f" scales may be {allowed:.3f} g apart. Weigh it again; if it stays, explain it and have it countersigned."
         )
 
 
@@ -77,6 +90,12 @@ AmendmentCountersigned = refusal(
     "amendment_countersigned",
     "A manager countersigns a changed origin, and any change after the parcel was melted.",
     field="countersign",
+)
+AmendedSince = refusal(
+    "AmendedSince",
+    "amended_since",
+    "Somebody amended this meanwhile: it says “{now}” now. Open the page again, then amend that.",
+    base=Conflict,
 )
 ReturnedRule = refusal(
     "ReturnedRule",
@@ -113,6 +132,24 @@ ExchangeOpen = refusal(
     "ExchangeOpen",
     "exchange_open",
     "The assays of this lot are exchanged ({exchange}): it is valued by what the exchange comes to, and nothing else.",
+    base=Conflict,
+    field="determination",
+)
+WorksheetReported = refusal(
+    "WorksheetReported",
+    "worksheet_reported",
+    "A result of worksheet {worksheet} that rests on position {position} is reported: its readings stay. Open another.",
+    base=Conflict,
+    field="reason",
+)
+WorksheetBalance = refusal(
+    "WorksheetBalance", "worksheet_balance", "Worksheet {worksheet} names no balance to weigh on.", field="balance"
+)
+WorksheetLoad = refusal("WorksheetLoad", "worksheet_load", "{message} Take another balance.", field="balance")
+AssayedAgain = refusal(
+    "AssayedAgain",
+    "assayed_again",
+    "This determination was not accepted: the lot is assayed again.",
     base=Conflict,
     field="determination",
 )

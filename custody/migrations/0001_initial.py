@@ -499,6 +499,18 @@ class Migration(migrations.Migration):
                         to="custody.operation",
                     ),
                 ),
+                (
+                    "against",
+                    models.CharField(
+                        choices=[
+                            ("own", "its own metal"),
+                            ("claim", "house metal against its claim"),
+                            ("sale", "house metal that it bought"),
+                            ("returned", "its parcel, returned unmelted"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
                 ("order", models.CharField(max_length=120)),
                 ("collector", models.CharField(max_length=200)),
                 (
@@ -2063,7 +2075,14 @@ class Migration(migrations.Migration):
                 ("countersigned_at", models.DateTimeField(null=True)),
                 ("countersign_meaning", models.CharField(default="", max_length=200)),
                 ("note", models.CharField(default="", max_length=300)),
+                ("signed_at", models.DateTimeField(null=True)),
                 ("request_key", models.UUIDField(null=True)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
                 (
                     "countersigned_by",
                     models.ForeignKey(
@@ -2077,6 +2096,15 @@ class Migration(migrations.Migration):
                     "from_person",
                     models.ForeignKey(
                         on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "signed_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
                     ),
                 ),
                 (
@@ -2171,15 +2199,24 @@ class Migration(migrations.Migration):
             name="RepeatOrder",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("metal", models.CharField(max_length=2)),
-                ("spread_ppm", models.IntegerField()),
-                ("allowed_ppm", models.IntegerField()),
-                ("sentence", models.CharField(max_length=300)),
+                ("metal", models.CharField(default="", max_length=2)),
+                ("spread_ppm", models.IntegerField(default=0)),
+                ("allowed_ppm", models.IntegerField(default=0)),
+                ("sentence", models.CharField(max_length=600)),
                 ("at", models.DateTimeField()),
                 (
                     "by",
                     models.ForeignKey(
                         on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "determination",
+                    models.OneToOneField(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="repeat",
+                        to="custody.determination",
                     ),
                 ),
                 (
@@ -2191,7 +2228,10 @@ class Migration(migrations.Migration):
                 (
                     "worksheet",
                     models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="repeats", to="custody.worksheet"
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="repeats",
+                        to="custody.worksheet",
                     ),
                 ),
             ],
@@ -2244,6 +2284,7 @@ class Migration(migrations.Migration):
                     models.CharField(
                         choices=[
                             ("sample", "sample"),
+                            ("silver sample", "silver sample"),
                             ("proof", "proof"),
                             ("silver proof", "silver proof"),
                             ("standard", "standard"),
@@ -2670,6 +2711,13 @@ class Migration(migrations.Migration):
             constraint=models.UniqueConstraint(fields=("worksheet", "lot", "metal"), name="one_repeat_order"),
         ),
         migrations.AddConstraint(
+            model_name="repeatorder",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("worksheet__isnull", False), ("determination__isnull", False), _connector="OR"),
+                name="repeat_order_of_something",
+            ),
+        ),
+        migrations.AddConstraint(
             model_name="determination",
             constraint=models.CheckConstraint(
                 condition=models.Q(
@@ -2701,6 +2749,10 @@ class Migration(migrations.Migration):
             ),
         ),
         migrations.AddConstraint(
+            model_name="determination",
+            constraint=models.UniqueConstraint(fields=("worksheet", "lot"), name="one_report_of_a_lot"),
+        ),
+        migrations.AddConstraint(
             model_name="worksheetimport",
             constraint=models.UniqueConstraint(fields=("worksheet", "sha256"), name="one_import_of_a_file"),
         ),
@@ -2712,9 +2764,11 @@ class Migration(migrations.Migration):
             model_name="worksheetpiece",
             constraint=models.CheckConstraint(
                 condition=models.Q(
-                    models.Q(("lot__isnull", False), ("proof_metal__isnull", True), ("role", "sample")),
                     models.Q(
-                        models.Q(("role", "sample"), _negated=True),
+                        ("lot__isnull", False), ("proof_metal__isnull", True), ("role__in", ("sample", "silver sample"))
+                    ),
+                    models.Q(
+                        models.Q(("role__in", ("sample", "silver sample")), _negated=True),
                         ("lot__isnull", True),
                         ("proof_metal__isnull", False),
                     ),

@@ -6,7 +6,9 @@ from django.db import models
 class Handover(models.Model):
     """The signed passing on of one lot, weighed again; or at book, and then it says why it was not weighed.
 
-    A difference beyond what both scales may be off by (``allowed_ug``) passes only explained and countersigned.
+    A difference beyond what both scales may be off by (``allowed_ug``) passes only explained and countersigned. ``by``
+    gives or takes; at a shift handover the other one signs beside (``signed_by``). A lot that was not found then stays
+    where it was, and the row says so: it passes nothing on.
     """
 
     ledger = True
@@ -28,6 +30,9 @@ class Handover(models.Model):
     countersigned_at = models.DateTimeField(null=True)
     countersign_meaning = models.CharField(max_length=200, default="")
     note = models.CharField(max_length=300, default="")
+    by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")
+    signed_by = models.ForeignKey("custody.User", null=True, on_delete=models.PROTECT, related_name="+")
+    signed_at = models.DateTimeField(null=True)
     request_key = models.UUIDField(null=True)
 
     class Meta:

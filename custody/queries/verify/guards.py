@@ -41,7 +41,7 @@ TRIGGERS = {
     "worksheet": {"append_only"},
     "worksheetpiece": {"append_only"},
     "worksheetimport": {"append_only"},
-    "worksheetreading": {"append_only"},
+    "worksheetreading": {"on_a_checked_balance", "append_only"},
     "repeatorder": {"append_only"},
     "indication": {"append_only"},
     "exchangeterms": {"append_only"},
@@ -65,7 +65,10 @@ CONSTRAINTS = {
     "approved_by_another", "account_never_negative", "settled_once_and_whole", "net_is_gross_less_tare",
     "fineness_within_whole", "one_line", "one_chunk", "operation_number", "lot_number",
     "one_line_per_metal", "one_metal_account", "correction_says_why", "approved_in_words",
-    "weighed_or_says_why_not", "difference_explained", "one_result_per_side", "reading_not_negative",
+    "weighed_or_says_why_not", "difference_explained", "handover_weighed_or_not", "not_weighed_for_a_known_reason",
+    "not_weighed_countersigned", "handover_countersigned_by_another", "handover_signed_by_both", "seen_or_not_found",
+    "not_found_stays", "one_result_per_side", "reading_not_negative",
+    "one_report_of_a_lot",
 }  # fmt: skip
 UNIQUE_INDEXES = {"unique_uncancelled_bar", "one_content_per_vessel", "one_request", "one_handover"}
 #: What the application may call that writes with the owner's rights, without the house's prefix.
