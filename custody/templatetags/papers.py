@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 import segno
 from django import template
 
+from custody.calc.assay import format_milligrams
 from custody.calc.fineness import format_percent
 from custody.calc.mass import GROUP
 from custody.calc.money import format_money
@@ -29,6 +30,24 @@ def share(mg: int, total_mg: int) -> str:
         return UNKNOWN
     ppm = half_even(mg * 1_000_000, total_mg)
     return "< 0.0001" if mg and not ppm else f"{ppm // 10_000}.{ppm % 10_000:04d}"
+
+
+@register.filter
+def milligrams(ug: int | None) -> str:
+    """Micrograms as an assay balance shows them: milligrams with three decimals."""
+    return UNKNOWN if ug is None else format_milligrams(ug)
+
+
+@register.filter
+def thousandths(ppm: int) -> str:
+    """Fineness with all three decimals, so that a column of results lines up: ``799.990``."""
+    return f"{ppm // 1000}.{ppm % 1000:03d}"
+
+
+@register.filter
+def per_mille_of_ppb(ppb: int) -> str:
+    """Parts per billion as parts per thousand with three decimals, rounded up: an uncertainty is never made smaller."""
+    return thousandths(-(-ppb // 1000))
 
 
 @register.filter

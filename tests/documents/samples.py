@@ -3,6 +3,7 @@
 from datetime import UTC, date, datetime
 from decimal import Decimal
 
+from custody.documents.assay import AssayPaper, AssayPiece, AssayResult
 from custody.documents.certificate import CertificatePaper
 from custody.documents.flow import Link, Node
 from custody.documents.labels import LabelSheet, LotLabel
@@ -131,6 +132,40 @@ def certificate(**changes):
         "issued_at": NOON,
     }
     return CertificatePaper(**{**values, **changes})
+
+
+def piece(position=1, what="portion", taken_ug=250_013, found_ug=200_011, result_ppm=800_002, **changes):
+    values = {"worksheet": "W24-00007", "position": position, "what": what, "taken_ug": taken_ug}
+    return AssayPiece(**{**values, "found_ug": found_ug, "result_ppm": result_ppm, **changes})
+
+
+def assay(**changes):
+    values = {
+        "house": HOUSE,
+        "number": "A24-00102",
+        "qr": "A24-00102",
+        "lot": "L-002400",
+        "form": "melt",
+        "gross_mg": 1_249_343,
+        "receipt": "R-000123",
+        "party": "Tern Valley Placer Cooperative",
+        "party_code": "P-01",
+        "party_address": ADDRESS,
+        "sample": "L-002409",
+        "seal": "S 4471",
+        "method": "fire assay by cupellation",
+        "results": (AssayResult("Au", 800_002, 162_400), AssayResult("Ag", 149_500)),
+        "pieces": (
+            piece(),
+            piece(2, found_ug=200_007, result_ppm=799_990),
+            piece(3, "proof PG-1", 200_000, 200_012, None),
+            piece(4, found_ug=None, result_ppm=None, word="discarded: spurted"),
+        ),
+        "sentences": ("The results lie 0.012 per mille apart, within the 0.5 that they may.",),
+        "signatures": (Signature("Determined", "Anna Bead", NOON), Signature("Accepted", "Mona Ravn", NOON)),
+        "issued_at": NOON,
+    }
+    return AssayPaper(**{**values, **changes})
 
 
 def origin(index=0, mg=640_123, **changes):
