@@ -2,7 +2,7 @@
 
 from django.db import models
 
-from custody.terms import AttachmentKind, Form, IdentityKind, Method, Payment
+from custody.terms import Against, AttachmentKind, Form, IdentityKind, Method, Payment
 
 
 class Delivery(models.Model):
@@ -109,13 +109,15 @@ class PurchaseLine(models.Model):
 
 
 class Collection(models.Model):
-    """Who fetched metal at the gate, by which order, and which identity was seen."""
+    """By what right metal left the gate, by which order, who fetched it, and which identity was seen."""
 
     ledger = True
 
     operation = models.OneToOneField(
         "custody.Operation", primary_key=True, on_delete=models.PROTECT, related_name="collection"
     )
+    against = models.CharField(max_length=20, choices=Against.choices())
+    against = models.CharField(max_length=20, choices=Against.choices())
     order = models.CharField(max_length=120)
     collector = models.CharField(max_length=200)
     identity_kind = models.CharField(max_length=30, choices=IdentityKind.choices())

@@ -4,13 +4,13 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from django.db.models import Sum
+from django.db.models import QuerySet, Sum
 
 from custody.calc import settlement
 from custody.calc.refusals import Refused
 from custody.errors import Refusal
-from custody.models import Lot, Operation, OriginReceipt, Settlement, Terms
-from custody.terms import METALS, Form, Outturn
+from custody.models import Lot, Movement, Operation, OriginReceipt, Settlement, Terms
+from custody.terms import METALS, Against, Form, Outturn
 
 #: Unvalued lots of these forms do not hold a settlement up: what they prove to hold is a correction.
 MAY_WAIT = (Form.SAMPLE, Form.SLAG)
@@ -36,16 +36,28 @@ class Reckoning:
 
 
 def content_of(receipt: Operation) -> dict[str, int]:
-    """What a receipt proved to hold, milligrams per metal: the sum of what its parcels were received as."""
-    sums = OriginReceipt.objects.filter(origin__lot__created_by=receipt).aggregate(
-        **{metal: Sum(f"{metal.lower()}_mg") for metal in METALS}
-    )
-    return {metal: sums[metal] or 0 for metal in METALS}
+    """What a receipt proved to hold, milligrams per metal: what its parcels were received as, less what went back."""
+    received = OriginReceipt.objects.filter(origin__lot__created_by=receipt)
+    return {metal: _net(received, receipt, f"{metal.lower()}_mg") for metal in METALS}
 
 
 def gross_of(receipt: Operation) -> int:
-    """Gross received, milligrams."""
-    return OriginReceipt.objects.filter(origin__lot__created_by=receipt).aggregate(mg=Sum("gross_mg"))["mg"] or 0
+    """Gross received, milligrams, less what went back unmelted."""
+    return _net(OriginReceipt.objects.filter(origin__lot__created_by=receipt), receipt, "gross_mg")
+
+
+def returned(receipt: Operation) -> QuerySet[Movement]:
+    """Parcels of a receipt as they left again, returned unmelted."""
+    return Movement.objects.filter(
+        lot__created_by=receipt,
+        operation__collection__against=Against.RETURNED,
+        operation__reversed_by__isnull=True,
+    )
+
+
+def _net(received: QuerySet[OriginReceipt], receipt: Operation, column: str) -> int:
+    came, went = (rows.aggregate(mg=Sum(column))["mg"] or 0 for rows in (received, returned(receipt)))
+    return came - went
 
 
 def unvalued_lots(receipt: Operation) -> list[Lot]:

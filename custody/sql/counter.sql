@@ -21,6 +21,9 @@ BEGIN
         IF replaced IS NULL THEN
             PERFORM custody_refuse('unknown_operation', 'A receipt replaces one that is reversed.',
                                    jsonb_build_object('operation', said ->> 'replaces'));
+        ELSIF EXISTS (SELECT FROM custody_delivery WHERE replaces_id = replaced) THEN
+            PERFORM custody_refuse('unknown_operation', format('Receipt %s is replaced already.', said ->> 'replaces'),
+                                   jsonb_build_object('operation', said ->> 'replaces'));
         END IF;
     END IF;
     INSERT INTO custody_delivery (operation_id, on_behalf_of, identity_kind, identity_number, slip_id, replaces_id)
@@ -43,7 +46,8 @@ CREATE TRIGGER slip_ends_once BEFORE INSERT ON custody_spoiledslip
 
 -- A spot purchase: {currency, total, payment, reference?, price_source, lines: [{metal, indicated_ppm, method,
 -- price_per_g, payable_ppm, amount}]}, one line a parcel in the order of the parcels. Amount = net grams x fineness x
--- price x share paid, half to even to the cent, once.
+-- price x share paid, half to even to the cent, once; as calc/purchase.py. What a fineness is bought by is an
+-- indication, and the seller shows who he is.
 CREATE FUNCTION custody_record_purchase(op custody_operation, said jsonb, lots bigint[], net_mg bigint[]) RETURNS void
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
@@ -53,17 +57,30 @@ DECLARE
 BEGIN
     IF op.basis <> 'purchase' OR jsonb_array_length(said -> 'lines') <> cardinality(lots) THEN
         PERFORM custody_refuse('purchase', 'A purchase names a price for every parcel.', '{}');
+    ELSIF NOT EXISTS (SELECT FROM custody_delivery WHERE operation_id = op.id AND identity_kind <> '') THEN
+        PERFORM custody_refuse('purchase', 'Metal is bought from a person whose identity was seen.', '{}');
+    ELSIF coalesce(said ->> 'price_source', '') = '' OR coalesce(said ->> 'payment', '') NOT IN ('cash', 'bank transfer', 'cheque')
+            OR coalesce(said ->> 'currency', '') !~ '^[A-Z]{3}$' THEN
+        PERFORM custody_refuse('purchase', 'A purchase says where its price is from, in which money and how it was paid.', '{}');
     END IF;
     INSERT INTO custody_purchase (receipt_id, currency, total, payment, reference, price_source)
     VALUES (op.id, said ->> 'currency', (said ->> 'total')::numeric, said ->> 'payment',
             coalesce(said ->> 'reference', ''), said ->> 'price_source');
     FOR i IN 1..cardinality(lots) LOOP
         line := said -> 'lines' -> (i - 1);
+        IF ((line ->> 'metal') IN ('Au', 'Ag', 'Pt', 'Pd', 'Cu')
+                AND (line ->> 'indicated_ppm')::int BETWEEN 1 AND 1000000
+                AND (line ->> 'payable_ppm')::int BETWEEN 1 AND 1000000 AND (line ->> 'price_per_g')::numeric > 0
+                AND scale(trim_scale((line ->> 'price_per_g')::numeric)) <= 4
+                AND (line ->> 'method') IN ('XRF indication', 'density indication', 'as declared')) IS NOT TRUE THEN
+            PERFORM custody_refuse('purchase', format('Parcel %s: its metal, fineness, price or share is not one to buy by.', i),
+                                   jsonb_build_object('line', i));
+        END IF;
         -- Whole numbers only: mg x ppm x ten-thousandths of the currency x ppm; the divisor leaves cents.
         due := custody_half_even(net_mg[i]::numeric * (line ->> 'indicated_ppm')::int
             * trunc((line ->> 'price_per_g')::numeric * 10000) * (line ->> 'payable_ppm')::int * 100,
             1000::numeric * 1000000 * 10000 * 1000000) / 100.0;
-        IF due <> (line ->> 'amount')::numeric THEN
+        IF due IS DISTINCT FROM (line ->> 'amount')::numeric THEN
             PERFORM custody_refuse('purchase', 'The amount of a parcel is not what its figures give.',
                                    jsonb_build_object('line', i, 'amount', due::numeric(16, 2)::text));
         END IF;
@@ -73,13 +90,13 @@ BEGIN
         VALUES (op.id, lots[i], line ->> 'metal', net_mg[i], (line ->> 'indicated_ppm')::int, line ->> 'method',
             (line ->> 'price_per_g')::numeric, (line ->> 'payable_ppm')::int, due);
     END LOOP;
-    IF total <> (said ->> 'total')::numeric THEN
+    IF total IS DISTINCT FROM (said ->> 'total')::numeric THEN
         PERFORM custody_refuse('purchase', 'The parcels do not sum to the total.', jsonb_build_object('amount', total));
     END IF;
 END $$;
 
 -- Metal leaves by order, to a person whose identity was seen. A past record need not say so.
-CREATE FUNCTION custody_record_collection(op custody_operation, said jsonb) RETURNS void
+CREATE FUNCTION custody_record_collection(op custody_operation, against text, said jsonb) RETURNS void
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 BEGIN
     IF said IS NULL AND op.source <> 'live' THEN
@@ -88,13 +105,13 @@ BEGIN
             OR coalesce(said ->> 'identity_kind', '') = '' OR coalesce(said ->> 'identity_number', '') = '' THEN
         PERFORM custody_refuse('collection', 'Metal leaves by an order, to a person whose identity was seen.', '{}');
     END IF;
-    INSERT INTO custody_collection ("operation_id", "order", collector, identity_kind, identity_number)
-    VALUES (op.id, said ->> 'order', said ->> 'collector', said ->> 'identity_kind', said ->> 'identity_number');
+    INSERT INTO custody_collection ("operation_id", against, "order", collector, identity_kind, identity_number)
+    VALUES (op.id, against, said ->> 'order', said ->> 'collector', said ->> 'identity_kind', said ->> 'identity_number');
 END $$;
 
--- What a receipt says wrongly is amended, never overwritten: {receipt, lot?, field, before, after, reason, at, by,
--- countersigned_by?, countersign_meaning?, request_key?}. After the parcel is melted, or where its origin changes,
--- a manager countersigns. A changed origin counts at once for what may be mixed (I7).
+-- What a receipt says wrongly is amended, never overwritten: {receipt, lot?, field, before, after, reason, by,
+-- countersigned_by?, countersign_meaning?, request_key?}. It counts from the moment of recording. After the parcel is
+-- melted, or where its origin changes, a manager countersigns. A changed origin counts at once for what may be mixed (I7).
 CREATE FUNCTION custody_amend(request jsonb) RETURNS bigint
 LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
 DECLARE
@@ -103,7 +120,6 @@ DECLARE
     signer bigint := (request ->> 'countersigned_by')::bigint;
     made bigint;
     was text;
-    becomes text;
 BEGIN
     SELECT * INTO receipt FROM custody_operation WHERE number = request ->> 'receipt' AND kind = 'receive' FOR UPDATE;
     IF receipt.id IS NULL OR EXISTS (SELECT FROM custody_operation WHERE reverses_id = receipt.id) THEN
@@ -122,7 +138,11 @@ BEGIN
                                    jsonb_build_object('lot', l.number));
         END IF;
     END IF;
-    IF coalesce(request ->> 'reason', '') = '' OR request ->> 'before' = request ->> 'after' THEN
+    SELECT after INTO was FROM custody_amendment WHERE receipt_id = receipt.id AND lot_id IS NOT DISTINCT FROM l.id
+       AND field = request ->> 'field' ORDER BY id DESC LIMIT 1;
+    IF was <> request ->> 'before' THEN
+        PERFORM custody_refuse('amended_since', 'It was amended meanwhile.', jsonb_build_object('now', was));
+    ELSIF coalesce(request ->> 'reason', '') = '' OR request ->> 'before' = request ->> 'after' THEN
         PERFORM custody_refuse('reason_needed', 'An amendment changes something and says why.', '{}');
     ELSIF signer IS NULL AND (request ->> 'field' IN ('category', 'country', 'mine')
             OR l.id IS NOT NULL AND l.gross_mg = 0) THEN
@@ -136,7 +156,7 @@ BEGIN
     INSERT INTO custody_amendment (receipt_id, lot_id, field, before, after, reason, at, by_id, countersigned_by_id,
         countersigned_at, countersign_meaning, request_key)
     VALUES (receipt.id, l.id, request ->> 'field', request ->> 'before', request ->> 'after', request ->> 'reason',
-        (request ->> 'at')::timestamptz, (request ->> 'by')::bigint, signer,
+        clock_timestamp(), (request ->> 'by')::bigint, signer,
         CASE WHEN signer IS NOT NULL THEN clock_timestamp() END, coalesce(request ->> 'countersign_meaning', ''),
         (request ->> 'request_key')::uuid) RETURNING id INTO made;
     IF l.id IS NOT NULL AND request ->> 'field' IN ('category', 'country', 'mine') THEN
@@ -164,6 +184,7 @@ BEGIN
                      nullif(custody_declared(p.lot_id, 'mine', p.mine), '')) INTO now_declared
       FROM custody_parcel p WHERE p.lot_id = parcel.id;
     SELECT id INTO its_origin FROM custody_origin WHERE lot_id = parcel.id;
+    PERFORM FROM custody_lot WHERE receipt_id = parcel.receipt_id AND id > parcel.id ORDER BY id FOR UPDATE;
     UPDATE custody_lot t SET amended_origin = now_declared
      WHERE t.receipt_id = parcel.receipt_id
        AND (t.id = parcel.id OR (SELECT m.origin_id FROM custody_movement m WHERE m.id = t.content_movement) = its_origin);

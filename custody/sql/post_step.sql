@@ -267,7 +267,7 @@ BEGIN
     op := custody_check_tolerance(op, rule, base, rest || losses);
     IF op.kind = 'dispatch' THEN
         PERFORM custody_check_gate(op, coalesce(request ->> 'against', 'sale'), ins, lots);
-        PERFORM custody_record_collection(op, request -> 'collection');
+        PERFORM custody_record_collection(op, coalesce(request ->> 'against', 'sale'), request -> 'collection');
     END IF;
     IF op.kind = 'finish' OR (op.kind = 'draw' AND (ins[1]).whole) THEN
         UPDATE custody_run SET finished_by_id = op.id WHERE id = op.run_id;

@@ -1,7 +1,8 @@
 -- What the application may call. It has no right of its own to write the ledger.
 REVOKE EXECUTE ON ALL FUNCTIONS IN SCHEMA public FROM PUBLIC;
 GRANT EXECUTE ON FUNCTION custody_post(jsonb), custody_hand_over(jsonb), custody_check_scale(jsonb),
-    custody_amend(jsonb), custody_seal_result(jsonb), custody_clear(text, text, text, timestamptz, bigint), custody_close_period(date, bigint),
+    custody_amend(jsonb), custody_seal_result(jsonb),
+    custody_clear(text, text, text, timestamptz, bigint), custody_close_period(date, bigint),
     custody_issue_settlement(jsonb),
     custody_origins_of(bigint), custody_fates_of(bigint),
     custody_content(bigint, bigint[], boolean), custody_taken(bigint), custody_taken(custody_movement),
@@ -11,6 +12,6 @@ GRANT EXECUTE ON FUNCTION custody_post(jsonb), custody_hand_over(jsonb), custody
     custody_refuse(text, text, jsonb), custody_append_only(), custody_accepted_by_another(),
     custody_worked_on(bigint, bigint), custody_check_exchanged(bigint), custody_exchange_outcome(bigint),
     custody_both_in(bigint), custody_permissible_ug(bigint, bigint), custody_checked(bigint, timestamptz),
-    custody_weighing_on_a_checked_scale(), custody_is_reading(bigint, bigint, bigint), custody_scale_plate(),
+    custody_weighing_on_a_checked_scale(), custody_reading_of_a_worksheet(), custody_is_reading(bigint, bigint, bigint), custody_scale_plate(),
     custody_half_even(numeric, numeric), custody_slip_ends_once(), custody_declared(bigint, text, text)
     TO custody_app;

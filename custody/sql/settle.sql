@@ -3,12 +3,18 @@
 -- of lots not yet refined passes to the house.
 CREATE SEQUENCE custody_number_settlement;
 
--- What the parcels of a receipt were received as: the content that is settled.
+-- What the parcels of a receipt were received as, less what went back unmelted: the content that is settled.
 CREATE FUNCTION custody_received(of_receipt bigint, of_metal text) RETURNS bigint
 LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
-    SELECT coalesce(sum(CASE of_metal WHEN 'Au' THEN r.au_mg WHEN 'Ag' THEN r.ag_mg WHEN 'Pt' THEN r.pt_mg
-                        WHEN 'Pd' THEN r.pd_mg ELSE r.cu_mg END), 0)::bigint
-      FROM custody_lot l JOIN custody_origin o ON o.lot_id = l.id JOIN custody_originreceipt r ON r.origin_id = o.id
+    SELECT coalesce(sum(CASE of_metal WHEN 'Au' THEN x.au_mg WHEN 'Ag' THEN x.ag_mg WHEN 'Pt' THEN x.pt_mg
+                        WHEN 'Pd' THEN x.pd_mg ELSE x.cu_mg END), 0)::bigint
+      FROM custody_lot l, LATERAL (
+        SELECT r.au_mg, r.ag_mg, r.pt_mg, r.pd_mg, r.cu_mg FROM custody_origin o
+          JOIN custody_originreceipt r ON r.origin_id = o.id WHERE o.lot_id = l.id
+        UNION ALL
+        SELECT -m.au_mg, -m.ag_mg, -m.pt_mg, -m.pd_mg, -m.cu_mg FROM custody_movement m
+          JOIN custody_collection c ON c.operation_id = m.operation_id AND c.against = 'returned'
+         WHERE m.lot_id = l.id AND NOT EXISTS (SELECT FROM custody_operation u WHERE u.reverses_id = m.operation_id)) x
      WHERE l.created_by_id = of_receipt
 $$;
 

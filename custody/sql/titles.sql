@@ -64,6 +64,9 @@ DECLARE
     c int;
     owed record;
 BEGIN
+    IF against NOT IN ('own', 'claim', 'sale', 'returned') THEN
+        PERFORM custody_refuse('dispatch', format('Metal does not leave as “%s”.', against), '{}');
+    END IF;
     FOR i IN 1..cardinality(lots) LOOP
         l := lots[i];
         IF against = 'returned' THEN
