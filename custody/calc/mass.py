@@ -21,8 +21,10 @@ GROUP = "\u202f"
 MINUS = "\u2212"
 
 EXAMPLE = "1234.567"
+FINE_EXAMPLE = "5.000002"
 
 _WITH_UNIT = re.compile(r"([0-9.]+) ?(g|kg|mg|ozt)")
+_FINE_UNIT = re.compile(r"([0-9.]+) ?(g|mg)")
 _LETTERS = re.compile(r"[0-9.]+ *[A-Za-z]+")
 _GROUPED = re.compile(rf"[0-9]{{1,3}}(?:{GROUP}[0-9]{{3}})+(?:\.[0-9]+)?(?: ?[a-z]+)?")
 #: Unit: how many decimals count milligrams (None: troy ounces), and how many may be written.
@@ -69,6 +71,36 @@ def parse_strict_grams(text: str, *, what: str = "mass", allow_negative: bool = 
         refuse_zero(value, what=what, example=EXAMPLE)
     value = _not_too_heavy(value, text, what)
     return -value if negative else value
+
+
+def parse_fine_grams(text: str, *, what: str = "reading", allow_units: bool = False, allow_zero: bool = False) -> int:
+    """Micrograms from what a balance shows: grams with at most six decimals; with ``allow_units`` also mg (three).
+
+    Raises Unreadable for anything else, Refused for zero (unless allowed) and for more than 100 t.
+    """
+    text = clean(text, what=what, example=FINE_EXAMPLE)
+    match = _FINE_UNIT.fullmatch(text)
+    number, unit = (match[1], match[2]) if match and allow_units else (text, "g")
+    if (match and not allow_units) or (not match and _LETTERS.fullmatch(text)):
+        raise Unreadable(f"The {what} {quoted(text)} has a unit that is not read here. Write grams.", field=what)
+    decimals = 6 if unit == "g" else 3
+    example = FINE_EXAMPLE if unit == "g" else "5000.002 mg"
+    value = scaled(number, decimals=decimals, most=decimals, what=what, example=example)
+    if not allow_zero:
+        refuse_zero(value, what=what, example=FINE_EXAMPLE)
+    _not_too_heavy(value // 1000, text, what)
+    return value
+
+
+def plain_fine_grams(ug: int) -> str:
+    """Grams of micrograms as a field holds them: three decimals, six where they are needed."""
+    return _decimal(ug, 6, group="", minus="-").removesuffix("" if ug % 1000 else "000")
+
+
+def format_fine_grams(ug: int, *, decimals: int = 6) -> str:
+    """Grams of micrograms as screens show them; fewer ``decimals`` only where no micrograms are lost."""
+    spare = 10 ** (6 - decimals)
+    return _decimal(ug, 6) if ug % spare else _decimal(ug // spare, decimals)
 
 
 def plain_grams(mg: int) -> str:

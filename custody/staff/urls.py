@@ -12,5 +12,6 @@ urlpatterns = [
     path("settlement/", include("custody.staff.settlement_urls")),
     path("balance/", include("custody.staff.balance_urls")),
     path("trace/", include("custody.staff.trace_urls")),
+    path("scales/", include("custody.staff.scales_urls")),
     path("people/", include("custody.staff.people_urls")),
 ]

@@ -229,3 +229,29 @@ def test_the_published_troy_ounce():
 @pytest.mark.parametrize("case", cases("mass", "troy_ounces_of_grams"))
 def test_troy_ounces(case):
     assert mass.format_troy_ounces(mass.parse_grams(case["grams"])) == case["ozt"]
+
+
+@pytest.mark.parametrize(
+    ("text", "ug"),
+    [("5.000002", 5_000_002), ("100", 100_000_000), ("5000.002 mg", 5_000_002), ("0.000001 g", 1)],
+)
+def test_a_balance_shows_micrograms(text, ug):
+    assert mass.parse_fine_grams(text, allow_units=True) == ug
+
+
+@pytest.mark.parametrize("text", ["5,1", "5.0000021", "5 kg", "5 ozt", "5.0000 mg", "-1", "0", "", "1e3", "nan"])
+def test_what_no_balance_shows_is_refused(text):
+    with pytest.raises((Unreadable, Refused)):
+        mass.parse_fine_grams(text, allow_units=True)
+
+
+def test_a_unit_is_read_only_where_it_may_stand():
+    with pytest.raises(Unreadable, match="unit"):
+        mass.parse_fine_grams("5 mg")
+
+
+def test_micrograms_keep_their_figures():
+    assert mass.plain_fine_grams(5_000_002) == "5.000002"
+    assert mass.plain_fine_grams(1_234_567_000) == "1234.567"
+    assert mass.format_fine_grams(-1_234_567_000, decimals=3) == "−1\u202f234.567"
+    assert mass.format_fine_grams(5_000_002, decimals=3) == "5.000002"
