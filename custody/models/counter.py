@@ -117,7 +117,6 @@ class Collection(models.Model):
         "custody.Operation", primary_key=True, on_delete=models.PROTECT, related_name="collection"
     )
     against = models.CharField(max_length=20, choices=Against.choices())
-    against = models.CharField(max_length=20, choices=Against.choices())
     order = models.CharField(max_length=120)
     collector = models.CharField(max_length=200)
     identity_kind = models.CharField(max_length=30, choices=IdentityKind.choices())

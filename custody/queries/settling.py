@@ -37,13 +37,12 @@ class Reckoning:
 
 def content_of(receipt: Operation) -> dict[str, int]:
     """What a receipt proved to hold, milligrams per metal: what its parcels were received as, less what went back."""
-    received = OriginReceipt.objects.filter(origin__lot__created_by=receipt)
-    return {metal: _net(received, receipt, f"{metal.lower()}_mg") for metal in METALS}
+    return _net(receipt, *METALS)
 
 
 def gross_of(receipt: Operation) -> int:
     """Gross received, milligrams, less what went back unmelted."""
-    return _net(OriginReceipt.objects.filter(origin__lot__created_by=receipt), receipt, "gross_mg")
+    return _net(receipt, "gross")["gross"]
 
 
 def returned(receipt: Operation) -> QuerySet[Movement]:
@@ -55,9 +54,11 @@ def returned(receipt: Operation) -> QuerySet[Movement]:
     )
 
 
-def _net(received: QuerySet[OriginReceipt], receipt: Operation, column: str) -> int:
-    came, went = (rows.aggregate(mg=Sum(column))["mg"] or 0 for rows in (received, returned(receipt)))
-    return came - went
+def _net(receipt: Operation, *columns: str) -> dict[str, int]:
+    sums = {name: Sum(f"{name.lower()}_mg") for name in columns}
+    came = OriginReceipt.objects.filter(origin__lot__created_by=receipt).aggregate(**sums)
+    went = returned(receipt).aggregate(**sums)
+    return {name: (came[name] or 0) - (went[name] or 0) for name in columns}
 
 
 def unvalued_lots(receipt: Operation) -> list[Lot]:
