@@ -45,7 +45,8 @@ class Determination(models.Model):
                     - models.F("cu_ppm")
                 ),
                 name="fineness_within_whole",
-            )
+            ),
+            models.UniqueConstraint(fields=("worksheet", "lot"), name="one_report_of_a_lot"),
         ]
 
     def __str__(self) -> str:

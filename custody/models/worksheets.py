@@ -4,6 +4,9 @@ from django.db import models
 
 from custody.terms import Method, PieceRole, ReadingOf
 
+#: Pieces that speak of a lot; the others are of a proof metal.
+OF_LOTS = (PieceRole.SAMPLE.value, PieceRole.SILVER_SAMPLE.value)
+
 
 class ProofMetal(models.Model):
     """Pure metal that the laboratory runs beside its samples, with its certified purity."""
@@ -63,8 +66,8 @@ class WorksheetPiece(models.Model):
         constraints = [
             models.UniqueConstraint(fields=("worksheet", "position"), name="one_piece_per_position"),
             models.CheckConstraint(
-                condition=models.Q(role="sample", lot__isnull=False, proof_metal__isnull=True)
-                | (~models.Q(role="sample") & models.Q(lot__isnull=True, proof_metal__isnull=False)),
+                condition=models.Q(role__in=OF_LOTS, lot__isnull=False, proof_metal__isnull=True)
+                | (~models.Q(role__in=OF_LOTS) & models.Q(lot__isnull=True, proof_metal__isnull=False)),
                 name="piece_is_of_a_lot_or_a_proof",
             ),
         ]
@@ -111,22 +114,34 @@ class WorksheetReading(models.Model):
 
 
 class RepeatOrder(models.Model):
-    """Parallel results of a worksheet that lie too far apart: the lot is assayed again."""
+    """A lot is assayed again: parallel results of a worksheet lie too far apart, or a determination was not accepted.
+
+    ``metal`` is empty where a determination was not accepted; it can't be accepted any more.
+    """
 
     writable = {"INSERT"}
 
-    worksheet = models.ForeignKey(Worksheet, on_delete=models.PROTECT, related_name="repeats")
+    worksheet = models.ForeignKey(Worksheet, null=True, on_delete=models.PROTECT, related_name="repeats")
+    determination = models.OneToOneField(
+        "custody.Determination", null=True, on_delete=models.PROTECT, related_name="repeat"
+    )
     lot = models.ForeignKey("custody.Lot", on_delete=models.PROTECT, related_name="repeats")
-    metal = models.CharField(max_length=2)
-    spread_ppm = models.IntegerField()
-    allowed_ppm = models.IntegerField()
-    sentence = models.CharField(max_length=300)
+    metal = models.CharField(max_length=2, default="")
+    spread_ppm = models.IntegerField(default=0)
+    allowed_ppm = models.IntegerField(default=0)
+    sentence = models.CharField(max_length=600)
     at = models.DateTimeField()
     by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")
 
     class Meta:
         ordering = ("id",)
-        constraints = [models.UniqueConstraint(fields=("worksheet", "lot", "metal"), name="one_repeat_order")]
+        constraints = [
+            models.UniqueConstraint(fields=("worksheet", "lot", "metal"), name="one_repeat_order"),
+            models.CheckConstraint(
+                condition=models.Q(worksheet__isnull=False) | models.Q(determination__isnull=False),
+                name="repeat_order_of_something",
+            ),
+        ]
 
 
 class Indication(models.Model):

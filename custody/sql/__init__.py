@@ -31,6 +31,7 @@ PROMISES = (
     "post_reverse",
     "post",
     "scales",
+    "worksheets",
     "exchange",
     "separated_duties",
     "custody_moves",

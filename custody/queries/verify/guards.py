@@ -45,7 +45,7 @@ TRIGGERS = {
     "repeatorder": {"append_only"},
     "indication": {"append_only"},
     "exchangeterms": {"append_only"},
-    "exchange": {"append_only"},
+    "exchange": {"as_agreed", "append_only"},
     "sealedresult": {"append_only"},
     "determination": {"append_only"},
     "handover": {"append_only"},
@@ -68,6 +68,7 @@ CONSTRAINTS = {
     "weighed_or_says_why_not", "difference_explained", "handover_weighed_or_not", "not_weighed_for_a_known_reason",
     "not_weighed_countersigned", "handover_countersigned_by_another", "handover_signed_by_both", "seen_or_not_found",
     "not_found_stays", "one_result_per_side", "reading_not_negative",
+    "exchange_named", "splitting_limits", "umpire_rule", "umpire_is_a_third",
     "one_report_of_a_lot",
 }  # fmt: skip
 UNIQUE_INDEXES = {"unique_uncancelled_bar", "one_content_per_vessel", "one_request", "one_handover"}
@@ -76,7 +77,7 @@ WRITING_FUNCTIONS = {
     "post", "hand_over", "clear", "close_period", "issue_settlement", "check_scale", "amend", "seal_result",
 }  # fmt: skip
 #: What reads the sealed results with the owner's rights, and gives them only when both sides' are in.
-OPENING_FUNCTIONS = {"both_in", "exchange_outcome"}
+OPENING_FUNCTIONS = {"opened", "exchange_outcome"}
 WRITING = ("INSERT", "UPDATE", "DELETE", "TRUNCATE")
 
 

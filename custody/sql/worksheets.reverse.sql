@@ -1,0 +1,2 @@
+DROP TRIGGER worksheetreading_on_a_checked_balance ON custody_worksheetreading;
+DROP FUNCTION custody_reading_of_a_worksheet();
