@@ -85,6 +85,12 @@ def is_staff(roles: frozenset[Role]) -> bool:
     return may(roles, Verb.READ_BOOK)
 
 
+def sees_identities(roles: frozenset[Role]) -> bool:
+    """Whether these roles may see identity papers and numbers: who receives, clears or hands out metal."""
+    verbs = (Verb.RECEIVE, Verb.CLEAR, Verb.DISPATCH)
+    return any(may(roles, verb) for verb in verbs) or bool({Role.AUDITOR, Role.MANAGER} & roles)
+
+
 def verb_of(kind: Kind) -> Verb:
     """The permission that recording a kind of step asks for."""
     if kind in _MELTING:
@@ -92,6 +98,8 @@ def verb_of(kind: Kind) -> Verb:
     if kind in _CASTING:
         return Verb.CAST
     return {
+        Kind.RECEIVE: Verb.RECEIVE,
+        Kind.VALUE: Verb.ACCEPT,
         Kind.SAMPLE: Verb.SAMPLE,
         Kind.DIVIDE: Verb.WEIGH,
         Kind.DIFFERENCE: Verb.CORRECT,

@@ -7,6 +7,7 @@ from django.db import transaction
 
 from custody.actions import _post
 from custody.actions._keeper import history_keeper
+from custody.actions._record import request_of
 from custody.calc.history import read_line
 from custody.calc.refusals import Refused
 from custody.errors import NumberTaken, Refusal
@@ -95,12 +96,11 @@ class _Importer:
         self.counts["party" if made else "known"] += 1
 
     def _take_operation(self, record: dict) -> None:
-        request = {key: value for key, value in record.items() if key != "record"}
-        request["at"] = request["at"].isoformat()
-        sha = _post.fingerprint({**request, "asked_at": request["at"]})
+        request = request_of(record)
+        sha = bytes.fromhex(request["request_sha256"])
         known = self.known.get(request["number"])
         if known is not None:
-            if known.hex() != sha:
+            if known != sha:
                 raise NumberTaken(number=request["number"])
             self.counts["known"] += 1
             return
@@ -109,11 +109,10 @@ class _Importer:
             "by": self.keeper.pk,
             "source": str(Source.HISTORY),
             "place": HISTORY_PLACE,
-            "request_sha256": sha,
         }
         with _post.refusals():
             _post.post_in_transaction(request)
-        self.known[request["number"]] = bytes.fromhex(sha)
+        self.known[request["number"]] = sha
         self.counts["operation"] += 1
 
     def _lay_vessels(self, request: dict) -> None:

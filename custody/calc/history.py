@@ -40,11 +40,8 @@ _LOSS = {"cause", "gross_g", "fine_g", "words"}
 _ORIGIN = {"category", "country", "mine"}
 
 
-def read_line(text: str) -> dict[str, Any]:
-    """One line as a record; masses of an operation as milligrams (``gross_mg``, ``fine_mg``), ``at`` aware.
-
-    Raises ``Refused`` with a sentence and the field.
-    """
+def read_json(text: str) -> dict[str, Any]:
+    """A JSON object, read strictly: no key twice, no fraction, no NaN. Raises ``Refused`` about the field ``line``."""
     if len(text) > LONGEST_LINE:
         raise Refused("This line is longer than a million characters.", field="line")
     try:
@@ -61,6 +58,15 @@ def read_line(text: str) -> dict[str, Any]:
         raise Refused(f"This is not JSON: {error.msg} at character {error.pos + 1}.", field="line") from None
     if not isinstance(record, dict):
         raise Refused("A record is a JSON object.", field="line")
+    return record
+
+
+def read_line(text: str) -> dict[str, Any]:
+    """One line as a record; masses of an operation as milligrams (``gross_mg``, ``fine_mg``), ``at`` aware.
+
+    Raises ``Refused`` with a sentence and the field.
+    """
+    record = read_json(text)
     readers = {"header": _read_header, "party": _read_party, "operation": read_operation}
     kind = record.get("record")
     if not isinstance(kind, str) or kind not in readers:
@@ -249,8 +255,8 @@ def _grams(entry: dict[str, Any], key: str, where: str, *, negative: bool = Fals
     field = f"{where}.{key}"
     if not isinstance(entry.get(key), str):
         raise Refused(f"{field} is a string of grams, like “1234.567”.", field=field)
-    if negative and entry[key].lstrip("-").strip("0.") == "":
-        return parse_strict_grams(entry[key].lstrip("-"), what=field)
+    if negative and entry[key].removeprefix("-").strip("0.") == "":
+        return parse_strict_grams(entry[key].removeprefix("-"), what=field)
     return parse_strict_grams(entry[key], what=field, allow_negative=negative)
 
 

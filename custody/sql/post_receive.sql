@@ -1,5 +1,6 @@
 -- A receipt: parcels across the counter. Every parcel is an origin. Live parcels are unvalued until an accepted assay
--- values them, and wait for release; a past record (history) counts as valued by its fine metal and released.
+-- values them, and wait for release; a past record (history) counts as valued by its fine metal and released. A record
+-- that a program sends counts as valued too, and as released only in the name of somebody who may release.
 CREATE FUNCTION custody_post_receive(op custody_operation, rule custody_rule, request jsonb) RETURNS jsonb
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
@@ -42,7 +43,9 @@ BEGIN
         d := line.detail;
         mix := ROW(op.id, concat_ws('|', d #>> '{origin,category}', d #>> '{origin,country}', d #>> '{origin,mine}'),
             of_owner, false, coalesce(d ->> 'custody_model', 'mass balance'),
-            CASE op.source WHEN 'live' THEN 'awaiting release' ELSE 'released' END, line.valued, false);
+            CASE WHEN op.source = 'history' OR op.source = 'api' AND EXISTS (SELECT FROM custody_rolegrant
+                WHERE user_id = op.by_id AND role = 'compliance officer') THEN 'released' ELSE 'awaiting release' END,
+            line.valued, false);
         INSERT INTO custody_origin (kind, lot_id, operation_id) VALUES ('parcel', line.lot_id, op.id) RETURNING id INTO oid;
         m := custody_movement_of(op, i + 1, line, (d ->> 'custodian_id')::bigint, (d ->> 'place_id')::bigint);
         m.origin_id := oid;

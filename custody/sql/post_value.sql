@@ -14,7 +14,10 @@ DECLARE
     d custody_determination;
     fine bigint[];
 BEGIN
-    IF op.source <> 'live' THEN
+    IF op.source = 'api' AND NOT l.valued AND EXISTS (SELECT FROM custody_exchange WHERE lot_id = l.id) THEN
+        PERFORM custody_refuse('exchange_open', format('The assays of lot %s are exchanged.', l.number),
+            jsonb_build_object('exchange', (SELECT number FROM custody_exchange WHERE lot_id = l.id)));
+    ELSIF op.source <> 'live' THEN
         fine := (custody_read_amounts(request))[2:6];
     ELSE
         SELECT t.* INTO d FROM custody_acceptance a JOIN custody_determination t ON t.id = a.determination_id

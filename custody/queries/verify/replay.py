@@ -16,6 +16,12 @@ from custody.terms import Clearance, Kind, Side, Source
 CONTINUING = {Kind.VALUE, Kind.DIFFERENCE}
 #: Who works a lot holds it. These need no hands on it.
 ON_PAPER = CONTINUING | {Kind.RECEIVE, Kind.REVERSE}
+#: How parcels may begin. A program's are released if its person might release then, which is not kept.
+PARCELS_STAND = {
+    Source.LIVE: {Clearance.AWAITING},
+    Source.HISTORY: {Clearance.RELEASED},
+    Source.API: {Clearance.AWAITING, Clearance.RELEASED},
+}
 
 
 class Saved(NamedTuple):
@@ -126,7 +132,7 @@ class Replay:
         sole = line.origin if entry.head.kind == Kind.RECEIVE else flow.sole
         clearance = mixture.clearance if mixture else {Clearance.RELEASED, Clearance.AWAITING}
         if entry.head.kind == Kind.RECEIVE:
-            clearance = {Clearance.AWAITING if entry.head.source == Source.LIVE else Clearance.RELEASED}
+            clearance = PARCELS_STAND[entry.head.source]
         lot = Lot(
             made, (0,) * 6, line.valued, line.custodian, line.place, entry.head.at, line.id, line.id, sole,
             flow.given.get(line.line, NOTHING) if sole is None else NOTHING, one_of(clearance),
