@@ -22,6 +22,7 @@ from refinery import embedded, keys, roles
 BASE_DIR = Path(__file__).resolve().parent.parent
 CUSTODY_HOME = Path(os.environ.get("CUSTODY_HOME") or BASE_DIR / "var").expanduser().resolve()
 DOCUMENTS_FOLDER = CUSTODY_HOME / "documents"
+ATTACHMENTS_FOLDER = CUSTODY_HOME / "attachments"
 KEYS_FOLDER = CUSTODY_HOME / "keys"
 
 PRODUCTION = os.environ.get("CUSTODY_PRODUCTION") == "1"
@@ -49,6 +50,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "custody.web.middleware.RequestSizeMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -145,6 +147,9 @@ CONTENT_SECURITY_POLICY = {
     }
 }
 X_FRAME_OPTIONS = "DENY"
+LARGEST_REQUEST = 64 * 1024 * 1024  # bytes: six attachments of the largest size
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 4000  # the longest receipt: sixty parcels with every field
+DATA_UPLOAD_MAX_NUMBER_FILES = 30
 if PRODUCTION:
     SECURE_SSL_REDIRECT = SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
     SECURE_HSTS_SECONDS = 365 * 24 * 60 * 60

@@ -1,12 +1,11 @@
 """Issuing papers: the bytes are stored by their SHA-256 and stay (I10)."""
 
 import hashlib
-import os
-import tempfile
 from datetime import datetime
 
 from django.db import transaction
 
+from custody.actions._files import keep_file
 from custody.models import Document, Lot, Operation, Party, Settlement, User
 from custody.queries.papers import path_of
 from custody.terms import DocumentKind
@@ -27,7 +26,7 @@ def store(
 ) -> Document:
     """Keeps the bytes of an issued paper under their SHA-256 and records who issued it, for whom."""
     digest = hashlib.sha256(content).hexdigest()
-    _keep(digest, content)
+    keep_file(path_of(digest), content)
     with transaction.atomic():
         return Document.objects.create(
             kind=str(kind),
@@ -42,17 +41,3 @@ def store(
             issued_by=by,
             issued_at=at,
         )
-
-
-def _keep(digest: str, content: bytes) -> None:
-    """Writes whole or not at all: a crash must not leave half a paper under a good name."""
-    path = path_of(digest)
-    if path.exists():
-        return
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, temporary = tempfile.mkstemp(dir=path.parent)
-    with os.fdopen(handle, "wb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-    os.replace(temporary, path)

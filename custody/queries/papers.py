@@ -19,10 +19,15 @@ def content_of(document: Document) -> bytes:
 
     Raises ``Refusal`` when the file is missing or is not what was issued: a changed paper is never handed out.
     """
+    return unchanged(path_of(document.sha256), document.sha256, document.title, "was changed since it was issued")
+
+
+def unchanged(path: Path, sha256: str, title: str, changed: str) -> bytes:
+    """The bytes of a stored file; where they are not those of its SHA-256, ``changed`` says so. Raises ``Refusal``."""
     try:
-        content = path_of(document.sha256).read_bytes()
+        content = path.read_bytes()
     except OSError as error:
-        raise Refusal(f"The stored file of “{document.title}” is missing. Restore it from the backup.") from error
-    if hashlib.sha256(content).hexdigest() != document.sha256:
-        raise Refusal(f"The stored file of “{document.title}” was changed since it was issued. Restore it.")
+        raise Refusal(f"The stored file of “{title}” is missing. Restore it from the backup.") from error
+    if hashlib.sha256(content).hexdigest() != sha256:
+        raise Refusal(f"The stored file of “{title}” {changed}. Restore it.")
     return content

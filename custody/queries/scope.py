@@ -6,9 +6,9 @@ is outside a viewer's scope is not there (404), whoever guesses its number.
 
 from django.db.models import QuerySet
 
-from custody.models import Bar, Document, Lot, Operation, Party, Period, Settlement, User
-from custody.roles import Verb, may
-from custody.terms import DocumentKind, Kind
+from custody.models import Attachment, Bar, Document, Lot, Operation, Party, Period, Settlement, User
+from custody.roles import Verb, may, sees_identities
+from custody.terms import AttachmentKind, DocumentKind, Kind
 
 
 def _reads_all(viewer: User) -> bool:
@@ -76,6 +76,21 @@ def documents(viewer: User) -> QuerySet[Document]:
     if _reads_all(viewer):
         return Document.objects.all()
     return Document.objects.filter(party_id=_own_party(viewer) or 0, kind__in=CUSTOMER_PAPERS)
+
+
+def attachments(viewer: User) -> QuerySet[Attachment]:
+    """Photographs and papers of deliveries that the viewer may see; identity papers only where they are worked with."""
+    if not _reads_all(viewer):
+        return Attachment.objects.none()
+    found = Attachment.objects.all()
+    return found if sees_identities(viewer.roles) else found.exclude(kind=AttachmentKind.IDENTITY)
+
+
+def identity_number(viewer: User, number: str) -> str:
+    """The number of an identity paper, whole for those who work with it; for others its last two characters."""
+    if not number or (viewer.is_active and sees_identities(viewer.roles)):
+        return number
+    return "…" + number[-2:] if len(number) > 4 else "…"
 
 
 def people(viewer: User) -> QuerySet[User]:

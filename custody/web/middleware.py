@@ -1,9 +1,11 @@
-"""Every screen shows the refinery's local time."""
+"""Before every page: no request that is too large, and the refinery's local time."""
 
 from collections.abc import Callable
 from zoneinfo import ZoneInfo
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
 from django.utils import timezone
 
 from custody.models import Refinery
@@ -20,3 +22,25 @@ class RefineryMiddleware:
         zone = ZoneInfo(request.refinery.time_zone) if request.refinery else timezone.get_default_timezone()
         with timezone.override(zone):
             return self.get_response(request)
+
+
+class RequestSizeMiddleware:
+    """Refuses a request larger than the house takes, before anything of it is kept."""
+
+    #: A little more than the limit is read and thrown away: a browser shows the answer once all was sent.
+    DRAINED = 4
+    CHUNK = 1024 * 1024
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        size = request.META.get("CONTENT_LENGTH") or "0"
+        length = int(size) if size.isascii() and size.isdigit() else 0
+        if length <= settings.LARGEST_REQUEST:
+            return self.get_response(request)
+        if length <= settings.LARGEST_REQUEST * self.DRAINED:
+            while request.read(self.CHUNK):
+                pass
+        most = settings.LARGEST_REQUEST // 1024**2
+        return render(request, "too_large.html", {"sentence": f"One sending holds at most {most} MB."}, status=413)

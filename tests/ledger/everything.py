@@ -11,12 +11,13 @@ from django.utils import timezone
 
 from custody.actions import papers
 from custody.actions._sign import Signature
+from custody.actions.attach import attach
 from custody.actions.history import import_history
 from custody.actions.house import close_period
 from custody.actions.work import Add, Lose, Make, Take, correct_lot, record_step, reverse
 from custody.calc.apportion import withdraw
 from custody.models import Lot, Operation
-from custody.terms import Addition, Cause, DocumentKind, Form, Kind, Outturn
+from custody.terms import Addition, AttachmentKind, Cause, DocumentKind, Form, Kind, Outturn
 from tests import builders, people, settling
 
 HISTORY = [
@@ -78,6 +79,10 @@ def whole_book() -> Everything:
     papers.store(
         kind=DocumentKind.RECEIPT, title="Receipt", content=b"%PDF-1.7 a receipt", at=now, by=people.fiona_frontdesk(),
         party=people.party(), operation=receipt,
+    )  # fmt: skip
+    attach(
+        receipt=receipt, lot=None, kind=AttachmentKind.EXPORT, title="Export permit", content=b"%PDF-1.7 a permit",
+        at=now, by=people.fiona_frontdesk(),
     )  # fmt: skip
     return Everything(
         then, Operation.objects.get(pk=melt.id), builders.fresh(pool.number), Operation.objects.get(pk=split.id),

@@ -11,8 +11,8 @@ import pytest
 from django.core.management import call_command
 from django.db import DatabaseError, connection, transaction
 
-from custody.models import Document
-from custody.queries.papers import path_of
+from custody.models import Attachment, Document
+from custody.queries import attachments, papers
 from custody.queries.verify import verify
 from custody.queries.verify.findings import PROMISES
 from refinery import embedded, roles
@@ -271,6 +271,10 @@ DAMAGES = {
     # I10
     "the hash of a document": ("I10", False, "UPDATE custody_document SET sha256 = repeat('0', 64)"),
     "the size of a document": ("I10", False, "UPDATE custody_document SET size = size + 1"),
+    "the hash of an attachment": ("I10", False, "UPDATE custody_attachment SET sha256 = repeat('0', 64)"),
+    "the size of an attachment": ("I10", False, "UPDATE custody_attachment SET size = size + 1"),
+    "an attachment of another receipt's parcel": (
+        "I10", False, "UPDATE custody_attachment SET lot_id = (SELECT id FROM custody_lot WHERE number = '{held}')"),
     # I12
     "an assay accepted by its recorder": (
         "I12", False, "UPDATE custody_acceptance a SET by_id = d.by_id FROM custody_determination d"
@@ -397,12 +401,16 @@ def test_every_invariant_is_damaged():
     assert len(DAMAGES) > 20
 
 
-def test_a_document_that_was_altered_or_lost(book):
-    path = path_of(Document.objects.get().sha256)
+@pytest.mark.parametrize(
+    ("model", "where", "was"),
+    [(Document, papers.path_of, "issued"), (Attachment, attachments.path_of, "attached")],
+)
+def test_a_file_that_was_altered_or_lost(book, model, where, was):
+    path = where(model.objects.get().sha256)
     content = path.read_bytes()
     try:
         path.write_bytes(content + b" ")
-        assert [row["what"] for row in verify()["I10"].rows] == ["the file is not the one that was issued"]
+        assert [row["what"] for row in verify()["I10"].rows] == [f"the file is not the one that was {was}"]
         path.unlink()
         assert [row["what"] for row in verify()["I10"].rows] == ["the file is missing"]
     finally:

@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from custody.calc.apportion import largest_remainder
 from custody.calc.rounding import down, half_even
+from custody.queries.attachments import path_of as attachment_path
 from custody.queries.papers import path_of
 from custody.queries.verify.findings import Check, Findings
 from custody.queries.verify.raw import rows, stream
@@ -19,6 +20,7 @@ def check(findings: Findings) -> None:
     _settlements(findings["I9"])
     _accounts(findings["I9"])
     _documents(findings["I10"])
+    _attachments(findings["I10"])
     _addressees(findings["I10"])
     _duties(findings["I12"])
     _accepted_assays(findings["I12"])
@@ -151,6 +153,25 @@ def _documents(found: Check) -> None:
             continue
         if (hashlib.sha256(content).hexdigest(), len(content)) != (sha256, size):
             found.breach(where, "the file is not the one that was issued", sha256=sha256)
+
+
+def _attachments(found: Check) -> None:
+    """Every attachment has its file, unchanged; it hangs on a receipt, or on one parcel of that receipt."""
+    for attachment, title, sha256, size, kind, receipt, created_by in stream(
+        "SELECT a.id, a.title, a.sha256, a.size, o.kind, a.receipt_id, l.created_by_id FROM custody_attachment a"
+        " LEFT JOIN custody_operation o ON o.id = a.receipt_id LEFT JOIN custody_lot l ON l.id = a.lot_id"
+    ):
+        found.checked += 1
+        where = f"attachment {attachment} ({title})"
+        if kind != "receive" or created_by not in (None, receipt):
+            found.breach(where, "attached to a receipt, or to one of its parcels")
+        try:
+            content = attachment_path(sha256).read_bytes()
+        except OSError:
+            found.breach(where, "the file is missing", sha256=sha256)
+            continue
+        if (hashlib.sha256(content).hexdigest(), len(content)) != (sha256, size):
+            found.breach(where, "the file is not the one that was attached", sha256=sha256)
 
 
 def _addressees(found: Check) -> None:
