@@ -105,6 +105,14 @@ from custody.errors.desks import (
     WorksheetLoad,
     WorksheetReported,
 )
+from custody.errors.exchange import (
+    ExchangeDue,
+    ExchangeNamed,
+    SealedByAnother,
+    SplittingLimits,
+    UmpireIsAThird,
+    UnknownUmpireRule,
+)
 
 __all__ = [
     "BY_CODE",
@@ -136,6 +144,8 @@ __all__ = [
     "CountersignerRight",
     "DifferenceRule",
     "DispatchRule",
+    "ExchangeDue",
+    "ExchangeNamed",
     "ExchangeOpen",
     "ExchangeRule",
     "Future",
@@ -186,6 +196,7 @@ __all__ = [
     "ScalePlate",
     "ScaleUnchecked",
     "Sealed",
+    "SealedByAnother",
     "SealedOnce",
     "SettledContent",
     "SettledOnce",
@@ -194,6 +205,8 @@ __all__ = [
     "SettledWhole",
     "SignedByBoth",
     "SlipRule",
+    "SplittingLimits",
+    "UmpireIsAThird",
     "Unbalanced",
     "UnknownBar",
     "UnknownKind",
@@ -202,6 +215,7 @@ __all__ = [
     "UnknownParty",
     "UnknownPlace",
     "UnknownScale",
+    "UnknownUmpireRule",
     "VesselHoldsContent",
     "WeighedOrSaysWhyNot",
     "WorksheetBalance",

@@ -7,6 +7,7 @@ import django.utils.timezone
 from django.conf import settings
 from django.db import migrations, models
 
+import custody.calc.exchange
 import custody.calc.scales
 import custody.calc.weights
 import custody.models.fields
@@ -59,6 +60,7 @@ class Migration(migrations.Migration):
                 ("pt_ppm", models.IntegerField(null=True)),
                 ("pd_ppm", models.IntegerField(null=True)),
                 ("laboratory", models.CharField(max_length=200)),
+                ("reference", models.CharField(default="", max_length=120)),
                 ("at", models.DateTimeField()),
             ],
             options={
@@ -678,6 +680,7 @@ class Migration(migrations.Migration):
                         max_length=60,
                     ),
                 ),
+                ("days", models.PositiveSmallIntegerField(null=True)),
                 ("ended", models.BooleanField(default=False)),
                 ("agreed_at", models.DateTimeField(auto_now_add=True)),
                 (
@@ -1649,6 +1652,7 @@ class Migration(migrations.Migration):
                 ("pt_ppm", models.IntegerField(null=True)),
                 ("pd_ppm", models.IntegerField(null=True)),
                 ("laboratory", models.CharField(max_length=200)),
+                ("reference", models.CharField(default="", max_length=120)),
                 ("at", models.DateTimeField()),
                 (
                     "by",
@@ -2542,6 +2546,40 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name="metalaccount",
             constraint=models.UniqueConstraint(fields=("party", "metal"), name="one_metal_account"),
+        ),
+        migrations.AddConstraint(
+            model_name="exchangeterms",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("ag_limit_ppm__range", (0, 1000000)),
+                    ("au_limit_ppm__range", (0, 1000000)),
+                    ("pd_limit_ppm__range", (0, 1000000)),
+                    ("pt_limit_ppm__range", (0, 1000000)),
+                ),
+                name="splitting_limits",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="exchangeterms",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    (
+                        "rule__in",
+                        [
+                            custody.calc.exchange.UmpireRule["FINAL"],
+                            custody.calc.exchange.UmpireRule["NEARER"],
+                            custody.calc.exchange.UmpireRule["MEAN"],
+                        ],
+                    )
+                ),
+                name="umpire_rule",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="exchangeterms",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("umpire", models.F("party")), _negated=True), name="umpire_is_a_third"
+            ),
         ),
         migrations.AddIndex(
             model_name="movement",

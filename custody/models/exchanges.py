@@ -3,11 +3,15 @@
 from django.db import models
 
 from custody.calc.exchange import UmpireRule
-from custody.terms import ExchangeSide
+from custody.terms import PPM, ExchangeSide
 
 
 class ExchangeTerms(models.Model):
-    """How assays are exchanged with a party from a date on. A metal without a limit is the refinery's to say."""
+    """How assays are exchanged with a party from a date on. A metal without a limit is the refinery's to say.
+
+    ``days``: so long after the refinery's result is in, without the customer's, it counts alone; empty: never.
+    ``ended``: from that date on nothing is exchanged.
+    """
 
     writable = {"INSERT"}
 
@@ -19,6 +23,7 @@ class ExchangeTerms(models.Model):
     pd_limit_ppm = models.IntegerField(null=True)
     rule = models.CharField(max_length=60, choices=UmpireRule.choices())
     umpire = models.ForeignKey("custody.Party", null=True, on_delete=models.PROTECT, related_name="+")
+    days = models.PositiveSmallIntegerField(null=True)
     ended = models.BooleanField(default=False)
     agreed_by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")
     agreed_at = models.DateTimeField(auto_now_add=True)
@@ -26,6 +31,18 @@ class ExchangeTerms(models.Model):
     class Meta:
         ordering = ("party", "-valid_from", "-id")
         verbose_name_plural = "exchange terms"
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(au_limit_ppm__range=(0, PPM), ag_limit_ppm__range=(0, PPM))
+                & models.Q(pt_limit_ppm__range=(0, PPM), pd_limit_ppm__range=(0, PPM)),
+                name="splitting_limits",
+            ),
+            models.CheckConstraint(condition=models.Q(rule__in=list(UmpireRule)), name="umpire_rule"),
+            models.CheckConstraint(condition=~models.Q(umpire=models.F("party")), name="umpire_is_a_third"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.party.code} from {self.valid_from}"
 
     @property
     def limits_ppm(self) -> dict[str, int]:
@@ -67,6 +84,7 @@ class SealedResult(models.Model):
     pt_ppm = models.IntegerField(null=True)
     pd_ppm = models.IntegerField(null=True)
     laboratory = models.CharField(max_length=200)
+    reference = models.CharField(max_length=120, default="")
     determination = models.ForeignKey("custody.Determination", null=True, on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
     by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")
@@ -77,7 +95,7 @@ class SealedResult(models.Model):
 
 
 class ExchangeResult(models.Model):
-    """What may be seen of a result: who handed it in and when; the figures (ppm) only once both sides' are in."""
+    """What may be seen of a result: who and when; figures (ppm), laboratory and its paper once the exchange is open."""
 
     ledger = True
 
@@ -89,6 +107,7 @@ class ExchangeResult(models.Model):
     pt_ppm = models.IntegerField(null=True)
     pd_ppm = models.IntegerField(null=True)
     laboratory = models.CharField(max_length=200)
+    reference = models.CharField(max_length=120, default="")
     determination = models.ForeignKey("custody.Determination", null=True, on_delete=models.DO_NOTHING, related_name="+")
     at = models.DateTimeField()
     by = models.ForeignKey("custody.User", on_delete=models.DO_NOTHING, related_name="+")

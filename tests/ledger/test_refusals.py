@@ -30,6 +30,7 @@ ELSEWHERE = {
     # test_exchange.py and test_laboratory.py
     "attachment",  # actions/test_attach.py
     "exchange", "sealed_once", "no_umpire", "exchange_open", "indication_only",
+    "exchange_due", "sealed_by_another", "exchange_named", "splitting_limits", "umpire_rule", "umpire_is_a_third",
 }  # fmt: skip
 
 
