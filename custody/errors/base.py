@@ -56,6 +56,7 @@ class NotAllowed(Refusal):
 
 class Unbalanced(Refusal):
     code = "balance"
+    field = "losses"
 
     @property
     def missing_mg(self) -> dict[str, int]:

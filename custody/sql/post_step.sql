@@ -280,12 +280,25 @@ END $$;
 
 -- How samples were cut, for whom, under which seal: {cut, purpose, seal?, position?, witness?} of each output.
 CREATE FUNCTION custody_record_samples(outs custody_line[]) RETURNS void
-LANGUAGE sql SET search_path = public, pg_temp AS $$
-    INSERT INTO custody_sample (lot_id, cut, purpose, seal, position, witness)
-    SELECT lot_id, detail #>> '{sample,cut}', detail #>> '{sample,purpose}', coalesce(detail #>> '{sample,seal}', ''),
-           coalesce(detail #>> '{sample,position}', ''), coalesce(detail #>> '{sample,witness}', '')
-      FROM unnest(outs) WHERE side = 'out' AND detail ? 'sample'
-$$;
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    l custody_line;
+    said jsonb;
+BEGIN
+    FOREACH l IN ARRAY outs LOOP
+        said := l.detail -> 'sample';
+        CONTINUE WHEN l.side <> 'out' OR said IS NULL;
+        IF l.detail ->> 'form' <> 'sample'
+                OR NOT coalesce(said ->> 'cut' IN ('pin', 'drill', 'dip', 'granules')
+                                AND said ->> 'purpose' IN ('laboratory', 'customer', 'umpire', 'reserve'), false) THEN
+            PERFORM custody_refuse('sample', 'A sample says how it was cut and whom it is for.',
+                                   jsonb_build_object('lot', l.number));
+        END IF;
+        INSERT INTO custody_sample (lot_id, cut, purpose, seal, position, witness)
+        VALUES (l.lot_id, said ->> 'cut', said ->> 'purpose', coalesce(said ->> 'seal', ''),
+                coalesce(said ->> 'position', ''), coalesce(said ->> 'witness', ''));
+    END LOOP;
+END $$;
 
 -- What was charged into a run, contents recharged not counted twice.
 CREATE FUNCTION custody_charged(of_run bigint) RETURNS bigint[]
