@@ -37,7 +37,7 @@ def melt_on_receipt(
     countersign: Signature | None = None,
     request_key: UUID | None = None,
 ) -> tuple[_post.Posted, ...]:
-    """Melts parcels of one receipt, each weighed again before (``weighed``, by lot), into ``melt``; ``others`` are slag.
+    """Melts parcels of one receipt, each weighed again before (``weighed``, by lot); ``others`` that came out are slag.
 
     The book's weight goes in. ``dips`` were taken from the liquid metal: they are no part of the melt's own weight, so
     the melt is booked with them, and they are drawn from it in the same transaction. Gives one or two operations.

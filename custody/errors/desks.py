@@ -153,3 +153,4 @@ AssayedAgain = refusal(
     base=Conflict,
     field="determination",
 )
+SampleRule = refusal("SampleRule", "sample", "{message}", field="sample")

@@ -27,6 +27,8 @@ ELSEWHERE = {
     "weighed_or_says_why_not", "handover_difference", "not_weighed_countersigned", "handover_signed_by_both",
     # test_counter.py
     "slip", "purchase", "collection", "amendment_countersigned", "amended_since", "returned", "bought",
+    # test_samples.py
+    "sample",
     # test_exchange.py and test_laboratory.py
     "attachment",  # actions/test_attach.py
     "exchange", "sealed_once", "no_umpire", "exchange_open", "indication_only",
