@@ -34,6 +34,7 @@ class Verb(StrEnum):
     TRACE = "trace"
     READ_BOOK = "read the book"
     READ_OWN = "read own papers"
+    HAND_IN_OWN = "hand in own assay"
 
 
 MAY: dict[Role, frozenset[Verb]] = {
@@ -63,7 +64,7 @@ MAY: dict[Role, frozenset[Verb]] = {
         }
     ),
     Role.AUDITOR: frozenset({Verb.READ_BOOK, Verb.TRACE}),
-    Role.CUSTOMER: frozenset({Verb.READ_OWN}),
+    Role.CUSTOMER: frozenset({Verb.READ_OWN, Verb.HAND_IN_OWN}),
 }
 
 _MELTING = {Kind.MELT, Kind.GRANULATE, Kind.INQUART}

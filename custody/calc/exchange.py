@@ -4,7 +4,9 @@ Both results are exchanged at once. Where they differ by no more than the agreed
 otherwise a third laboratory, the umpire, assays the sealed sample, and the agreement says which result then counts.
 Sources: published terms and contract clauses for the mean inside the limit (fixtures/published/exchange.json), and for
 "umpire final" Beringer, A Text-book of Assaying, 1904, p. 181-182; the other two rules and who pays are common
-practice, from memory. All finenesses are in ppm; every mean is rounded half to even to the ppm, once.
+practice, from memory. That one party's result stands where the other gives none is a clause of a concentrate contract
+(lawinsider.com, "Method for determining final analysis"). All finenesses are in ppm; every mean is rounded half to even
+to the ppm, once.
 """
 
 from collections.abc import Mapping
@@ -81,6 +83,39 @@ class Umpired:
     settled_ppm: int
     paid_by: UmpirePaidBy
 
+    @property
+    def sentence(self) -> str:
+        """What came of it and who pays, in per mille."""
+        return (
+            f"The umpire found {format_per_mille(self.umpire_ppm)}; by the rule “{self.rule.label}”"
+            f" {format_per_mille(self.settled_ppm)} counts. {_PAYS[self.paid_by]}"
+        )
+
+
+_PAYS = {
+    UmpirePaidBy.REFINERY: "The refinery was farther from it and pays the umpire’s assay.",
+    UmpirePaidBy.CUSTOMER: "The customer was farther from it and pays the umpire’s assay.",
+    UmpirePaidBy.SHARED: "It lies midway: each pays half of the umpire’s assay.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """One metal of an exchange, with the umpire's answer where it came to that."""
+
+    exchanged: Exchanged
+    umpired: Umpired | None = None
+
+    @property
+    def settled_ppm(self) -> int | None:
+        """The fineness that counts, ppm; None while the umpire's result is awaited."""
+        return self.umpired.settled_ppm if self.umpired else self.exchanged.settled_ppm
+
+    @property
+    def sentence(self) -> str:
+        """How the metal ended, in words."""
+        return " ".join(part.sentence for part in (self.exchanged, self.umpired) if part)
+
 
 def within_limit(refinery_ppm: int, customer_ppm: int, limit_ppm: int) -> bool:
     """Whether two results differ by no more than the splitting limit: exactly at the limit is inside it.
@@ -109,6 +144,28 @@ def exchange(
         if metal in refinery_ppm or metal in customer_ppm:
             lines.append(_line(metal, refinery_ppm.get(metal), customer_ppm.get(metal), limits_ppm.get(metal)))
     return tuple(lines)
+
+
+def settle(
+    refinery_ppm: Mapping[str, int],
+    customer_ppm: Mapping[str, int] | None,
+    limits_ppm: Mapping[str, int],
+    umpire_ppm: Mapping[str, int],
+    rule: UmpireRule,
+) -> tuple[Settled, ...]:
+    """A whole exchange, metal by metal, all in ppm.
+
+    ``customer_ppm`` is None where the customer gave no result in the days agreed: the refinery's stands alone
+    (a contract clause for final analysis: where one party fails to exchange, the other's result stands). Raises Refused
+    as ``exchange`` and ``umpire`` do.
+    """
+    lines = exchange(refinery_ppm, customer_ppm or {}, limits_ppm if customer_ppm is not None else {})
+    return tuple(
+        Settled(line, umpire(line.refinery_ppm, line.customer_ppm, line.limit_ppm, umpire_ppm[line.metal], rule))
+        if line.outcome is Outcome.UMPIRE and line.metal in umpire_ppm
+        else Settled(line)
+        for line in lines
+    )
 
 
 def umpire(refinery_ppm: int, customer_ppm: int, limit_ppm: int, umpire_ppm: int, rule: UmpireRule) -> Umpired:

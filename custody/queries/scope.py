@@ -6,7 +6,19 @@ is outside a viewer's scope is not there (404), whoever guesses its number.
 
 from django.db.models import QuerySet
 
-from custody.models import Attachment, Bar, Document, Lot, Operation, Party, Period, Settlement, User
+from custody.models import (
+    Attachment,
+    Bar,
+    Document,
+    Exchange,
+    Lot,
+    Operation,
+    Party,
+    Period,
+    Settlement,
+    User,
+    Weighing,
+)
 from custody.roles import Verb, may, sees_identities
 from custody.terms import AttachmentKind, DocumentKind, Kind
 
@@ -47,6 +59,11 @@ def lots(viewer: User) -> QuerySet[Lot]:
     return Lot.objects.filter(created_by__kind=Kind.RECEIVE, created_by__party_id=_own_party(viewer) or 0)
 
 
+def weighings(viewer: User) -> QuerySet[Weighing]:
+    """Weighings that the viewer may see: those of the lots that the viewer may see."""
+    return Weighing.objects.all() if _reads_all(viewer) else Weighing.objects.filter(lot__in=lots(viewer))
+
+
 def bars(viewer: User) -> QuerySet[Bar]:
     """Bars that the viewer may see; a customer sees those dispatched to it."""
     if _reads_all(viewer):
@@ -65,6 +82,13 @@ def settlements(viewer: User) -> QuerySet[Settlement]:
     if _reads_all(viewer):
         return Settlement.objects.all()
     return Settlement.objects.filter(party_id=_own_party(viewer) or 0)
+
+
+def exchanges(viewer: User) -> QuerySet[Exchange]:
+    """Exchanges of assays that the viewer may see; figures that are still sealed nobody may (sql/exchange.sql)."""
+    if _reads_all(viewer):
+        return Exchange.objects.all()
+    return Exchange.objects.filter(party_id=_own_party(viewer) or 0)
 
 
 #: Papers that go to the customer whose name they carry.
