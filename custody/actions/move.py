@@ -11,7 +11,7 @@ from custody.actions import _post
 from custody.actions._allowed import require
 from custody.actions._sign import Signature
 from custody.actions.weigh import Weighed
-from custody.errors import Refusal, SignedByBoth
+from custody.errors import Refusal, ReturnedRule, SignedByBoth
 from custody.models import Party, Place, User
 from custody.roles import Verb
 from custody.terms import Against, IdentityKind, Kind, NotWeighed
@@ -141,11 +141,13 @@ def dispatch(
     reason: str = "",
     request_key: UUID | None = None,
 ) -> _post.Posted:
-    """Sends whole lots out of the gate to a party: its own, the house's against its claim or sold, or its parcels back.
+    """Sends whole lots out of the gate to a party: its own, or the house's against its claim or sold.
 
-    Raises ``NotAllowed`` and ``Refusal``.
+    Parcels that go back unmelted are weighed: see ``give_back``. Raises ``NotAllowed`` and ``Refusal``.
     """
-    require(by, Verb.RECEIVE if against is Against.RETURNED else Verb.DISPATCH)
+    require(by, Verb.DISPATCH)
+    if against is Against.RETURNED:
+        raise ReturnedRule("A parcel that goes back is weighed again, from the page of its receipt.")
     return _post.post(
         {
             "kind": str(Kind.DISPATCH),

@@ -8,15 +8,17 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from custody.actions.issue_certificate import issue_certificate, issue_certificates
+from custody.actions.issue_collection import issue_collection
 from custody.actions.move import dispatch
 from custody.errors import Refusal
 from custody.models import Lot, Operation, User
 from custody.queries import gate as queries
 from custody.queries import scope
 from custody.roles import Verb, may
+from custody.staff.desk.tables import DocumentTable
 from custody.staff.vault import tables as vault_tables
-from custody.staff.vault.forms import GateForm
-from custody.terms import Against, Kind
+from custody.staff.vault.gate_form import GateForm
+from custody.terms import Against, IdentityKind, Kind
 from custody.web.access import needs
 from custody.web.lot_list import lots_in
 from custody.web.panels import Action, Fact, Panel
@@ -54,12 +56,14 @@ def gate(request: HttpRequest) -> HttpResponse:
 @require_safe
 @needs(Verb.READ_BOOK)
 def dispatched(request: HttpRequest, number: str) -> HttpResponse:
-    """One dispatch: what left, to whom, and the certificates of its bars."""
+    """One dispatch: what left, to whom, who fetched it, and its papers."""
     one = get_object_or_404(
-        queries.dispatches(request.user).select_related("party", "by", "reversed_by"), number=number
+        queries.dispatches(request.user).select_related("party", "by", "reversed_by", "collection", "countersigned_by"),
+        number=number,
     )
     left = queries.left_with(one, request.user)
     missing = any(line.bar and not line.certificate for line in left)
+    papers = list(scope.documents(request.user).filter(operation=one).select_related("issued_by"))
     return render(
         request,
         "staff/vault/dispatched.html",
@@ -67,8 +71,9 @@ def dispatched(request: HttpRequest, number: str) -> HttpResponse:
             "dispatch": one,
             "status": "reversed" if hasattr(one, "reversed_by") else "",
             "actions": _actions(one, request.user, missing),
-            "panel": _panel(one),
-            "table": vault_tables.LeftTable(left),
+            "panels": [_panel(one), _collected(one, request.user)],
+            "tables": [vault_tables.LeftTable(left), DocumentTable(papers)],
+            "issue": _issue(one, request.user, len(papers)),
         },
     )
 
@@ -80,6 +85,26 @@ def issue_missing(request: HttpRequest, number: str) -> HttpResponse:
     one = get_object_or_404(scope.operations(request.user).filter(kind=Kind.DISPATCH), number=number)
     _issue_all(request, one)
     return redirect("dispatched", number)
+
+
+@require_POST
+@needs(Verb.DISPATCH, Verb.RECEIVE)
+def issue_note(request: HttpRequest, number: str) -> HttpResponse:
+    """Issues the collection note, or the return note, the first time or again."""
+    one = get_object_or_404(queries.dispatches(request.user), number=number)
+    note_issued(request, one)
+    return redirect("dispatched", number)
+
+
+def note_issued(request: HttpRequest, one: Operation) -> None:
+    """Issues the note that metal leaves with; what can't be issued now doesn't undo what left."""
+    try:
+        paper = issue_collection(dispatch=one, at=timezone.now(), by=request.user)
+    except Refusal as refusal:
+        messages.error(request, refusal.sentence)
+    else:
+        copy = f", copy {paper.copy_no}" if paper.copy_no > 1 else ""
+        messages.success(request, f"{paper.title}{copy} is ready to print: two copies, both are signed.")
 
 
 @require_POST
@@ -110,6 +135,7 @@ def _send(request: HttpRequest, form: GateForm, lots: list[Lot], shown: str) -> 
             at=form.moment,
             by=request.user,
             against=Against(said["against"]),
+            collected=form.collected,
             reason=said["reason"],
             request_key=said["request_key"],
         )
@@ -120,7 +146,9 @@ def _send(request: HttpRequest, form: GateForm, lots: list[Lot], shown: str) -> 
             form.refuse(refusal)
         return None
     messages.success(request, f"Dispatch {posted.number} to {said['party'].name} is recorded.")
-    _issue_all(request, Operation.objects.select_related("party").get(pk=posted.id))
+    one = Operation.objects.select_related("party").get(pk=posted.id)
+    note_issued(request, one)
+    _issue_all(request, one)
     return redirect("dispatched", posted.number)
 
 
@@ -151,10 +179,41 @@ def _panel(one: Operation) -> Panel:
             Fact(label="When", at=one.at),
             Fact(label="To", value=one.party.name, url=reverse("party", kwargs={"code": one.party.code})),
             Fact(label="Sent out by", value=str(one.by)),
-            Fact(label="Order or note", value=one.reason),
+            Fact(label="Reason" if _went_back(one) else "Note", value=one.reason),
             Fact(label="In the book", value=one.number, url=reverse("operation", args=[one.number])),
         ],
     )
+
+
+def _collected(one: Operation, viewer: User) -> Panel:
+    collection = getattr(one, "collection", None)
+    if collection is None:
+        return Panel(title="Collection", note="The record does not say who fetched it.")
+    facts = [
+        Fact(label="It left as", value=Against(collection.against).label),
+        Fact(label="By the order", value=collection.order),
+        Fact(label="Fetched by", value=collection.collector),
+        Fact(label="Known by", value=IdentityKind(collection.identity_kind).label),
+        Fact(label="Its number", value=scope.identity_number(viewer, collection.identity_number)),
+    ]
+    if one.countersigned_by:
+        facts.append(Fact(label="Countersigned", value=f"{one.countersigned_by}: {one.countersign_meaning}"))
+    return Panel(title="Collection", facts=facts)
+
+
+def _went_back(one: Operation) -> bool:
+    collection = getattr(one, "collection", None)
+    return collection is not None and collection.against == Against.RETURNED
+
+
+def _issue(one: Operation, viewer: User, copies: int) -> list[Action]:
+    back = _went_back(one)
+    allowed = may(viewer.roles, Verb.RECEIVE if back else Verb.DISPATCH)
+    if not allowed or not hasattr(one, "collection") or hasattr(one, "reversed_by"):
+        return []
+    name = "return note" if back else "collection note"
+    label = f"Print the {name} again (copy {copies + 1})" if copies else f"Issue the {name}"
+    return [Action(label=label, url=reverse("issue-note", args=[one.number]), method="post")]
 
 
 def _actions(one: Operation, viewer: User, missing: bool) -> list[Action]:

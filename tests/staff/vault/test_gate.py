@@ -5,7 +5,7 @@ from uuid import uuid4
 import pytest
 from django.utils import timezone
 
-from custody.actions.work import Make, Take, record_step
+from custody.actions.work import Make, Take, record_step, reverse
 from custody.documents.fill_certificate import certificate_paper
 from custody.models import Bar, Document, MetalAccount, Operation
 from custody.terms import Against, Basis, DocumentKind, Form, Kind, Outturn
@@ -15,10 +15,18 @@ from tests.documents import reading
 pytestmark = pytest.mark.django_db
 
 
+COLLECTED = {
+    "order": "Order 12 of the party",
+    "collector": "Piet Haul",
+    "identity_kind": "passport",
+    "identity_number": "X1234567",
+}
+
+
 def entry(client, **changes):
     at = client.get("/vault/gate/").context["form"]["at"].value().strftime("%Y-%m-%dT%H:%M")
     sent = {"request_key": str(uuid4()), "at": at, "initial-at": at, "party": "P-01", "against": "own"}
-    return sent | {"reason": "", "lots": "", "seen": ""} | changes
+    return sent | COLLECTED | {"reason": "", "lots": "", "seen": ""} | changes
 
 
 def looked(client, **changes):
@@ -53,6 +61,14 @@ def test_own_metal_leaves_with_its_certificate_after_a_look():
     assert builders.fresh(lot.number).gross_mg == 0
     (paper,) = Document.objects.filter(kind=DocumentKind.CERTIFICATE)
     assert (paper.party.code, paper.lot) == ("P-01", lot)
+    fetched = one.collection
+    assert (fetched.order, fetched.collector, fetched.identity_kind, fetched.identity_number, fetched.against) == (
+        "Order 12 of the party",
+        "Piet Haul",
+        "passport",
+        "X1234567",
+        "own",
+    )
 
 
 def test_sent_without_a_look_it_is_shown_first():
@@ -160,6 +176,11 @@ def test_anothers_metal_does_not_leave():
         ({"lots": "A000001\nBAR"}, "is the same lot as A000001"),
         ({"lots": "A000001", "against": ""}, "It leaves as is missing."),
         ({"lots": "A000001", "party": "P-99"}, "Select a valid choice."),
+        ({"lots": "A000001", "against": "returned"}, "Select a valid choice."),
+        ({"lots": "A000001", "order": " "}, "By the order is missing."),
+        ({"lots": "A000001", "collector": ""}, "Fetched by is missing."),
+        ({"lots": "A000001", "identity_kind": ""}, "Known by is missing."),
+        ({"lots": "A000001", "identity_number": ""}, "Number is missing."),
         ({"lots": "A000001", "at": "2999-01-01T10:00"}, "This date is in the future."),
     ],
 )
@@ -167,11 +188,11 @@ def test_what_cannot_be_read_is_said_and_kept(changes, sentence):
     lot = settling.bar_in_vault()
     changes = changes | {"lots": changes["lots"].replace("BAR", lot.number)}
     client = people.signed_in(people.vera_vault())
-    sent, text = looked(client, reason="Order 12", **changes)
+    sent, text = looked(client, reason="Carrier 7", **changes)
     if sent["seen"]:
         text = client.post("/vault/gate/", sent).content.decode()
     assert sentence in text
-    assert 'value="Order 12"' in text
+    assert 'value="Carrier 7"' in text
     assert not dispatches().exists()
 
 
@@ -276,3 +297,41 @@ def test_fineness_is_never_rounded_up():
     paper = certificate_paper(bar, copy_no=1, at=timezone.now(), by=people.vera_vault())
     assert (paper.fine_mg, paper.gross_mg) == (8_999, 9_000)
     assert paper.fineness_ppm == 999_888  # 8999 ÷ 9000 is 999 888.9 ppm
+
+
+def test_the_collection_note_says_what_left_and_who_fetched_it():
+    lot = settling.bar_in_vault()
+    client = people.signed_in(people.vera_vault())
+    sent, _ = looked(client, lots="A000001")
+    client.post("/vault/gate/", sent)
+    (one,) = dispatches()
+    (paper,) = Document.objects.filter(kind=DocumentKind.COLLECTION)
+    assert (paper.operation, paper.party.code) == (one, "P-01")
+    content = b"".join(client.get(f"/papers/{paper.pk}/"))
+    text = reading.text(content)
+    for wanted in (one.number, lot.number, "HFR A000001", "999.900", "Order 12 of the party", "Piet Haul", "passport"):
+        assert wanted in text
+    assert "X1234567" not in text
+    assert reading.page_count(content) == 2
+    assert reading.codes(content) == [one.number]
+    client.post(f"/vault/dispatch-note/{one.number}/")
+    assert Document.objects.filter(kind=DocumentKind.COLLECTION, copy_no=2).exists()
+
+
+@pytest.mark.parametrize(
+    ("who", "number"),
+    [(people.vera_vault, "X1234567"), (people.adam_auditor, "X1234567"), (people.otto_operator, "…67")],
+)
+def test_the_number_of_an_identity_is_whole_for_those_who_work_with_it(who, number):
+    one = settling.dispatched(settling.bar_in_vault())
+    text = people.signed_in(who()).get(f"/vault/dispatch/{one.number}/").content.decode()
+    assert "Piet Haul" in text
+    assert f"<dd>{number}" in "".join(text.split()).replace("<dd>", "<dd>")
+
+
+def test_no_note_of_a_dispatch_that_was_reversed():
+    one = settling.dispatched(settling.bar_in_vault())
+    reverse(operation=one, reason="Not fetched", at=timezone.now(), by=people.mona_manager())
+    answer = people.signed_in(people.vera_vault()).post(f"/vault/dispatch-note/{one.number}/", follow=True)
+    assert "was reversed by" in answer.content.decode()
+    assert not Document.objects.filter(kind=DocumentKind.COLLECTION).exists()

@@ -1,0 +1,77 @@
+"""The notes that metal leaves with, filled from the book: what left, to whom, and who fetched it."""
+
+from custody.documents.collection import LeavingLot, LeavingPaper, ReturnedLot
+from custody.documents.fill_receipt import house_of
+from custody.models import Movement, Operation, Parcel, Refinery, Weighing
+from custody.terms import METALS, Against, IdentityKind, Purpose, Side
+
+
+def collection_paper(dispatch: Operation, *, copy_no: int) -> LeavingPaper:
+    """What left with a dispatch: bars and lots with gross and metals as they left."""
+    lots = []
+    for line in _lines(dispatch):
+        bar = getattr(line.lot, "bar", None)
+        metals = tuple((metal, mg) for metal, mg in zip(METALS, line.metals_mg, strict=True) if mg)
+        what = f"bar {bar}" if bar else line.lot.get_form_display()
+        lots.append(LeavingLot(line.lot.number, what, line.gross_mg, metals if line.valued else ()))
+    return _paper(dispatch, tuple(lots), copy_no)
+
+
+def return_paper(dispatch: Operation, *, copy_no: int) -> LeavingPaper:
+    """Parcels that went back unmelted: as declared, as received, by the book and as weighed when they left."""
+    lines = _lines(dispatch)
+    parcels = {parcel.lot_id: parcel for parcel in Parcel.objects.filter(lot__movements__in=lines)}
+    received = dict(
+        Movement.objects.filter(operation__in=[line.lot.created_by_id for line in lines], side=Side.OUT).values_list(
+            "lot_id", "gross_mg"
+        )
+    )
+    weighed = {
+        one.lot_id: one
+        for one in Weighing.objects.filter(operation=dispatch, purpose=Purpose.RETURN).select_related("scale")
+    }
+    lots = tuple(
+        ReturnedLot(
+            lot=line.lot.number,
+            what=", ".join(filter(None, (line.lot.get_form_display(), parcels[line.lot_id].description))),
+            received_mg=received[line.lot_id],
+            book_mg=line.gross_mg,
+            weighed_mg=weighed[line.lot_id].net_mg,
+            difference_mg=weighed[line.lot_id].net_mg - line.gross_mg,
+            declared_mg=parcels[line.lot_id].declared_gross_mg,
+            scale=weighed[line.lot_id].scale.code,
+            seal=parcels[line.lot_id].seal,
+        )
+        for line in lines
+    )
+    receipt = lines[0].lot.created_by.number
+    return _paper(dispatch, lots, copy_no, receipt)
+
+
+def _lines(dispatch: Operation) -> list[Movement]:
+    lines = dispatch.movements.filter(side=Side.IN).select_related("lot__bar", "lot__created_by").order_by("line")
+    return list(lines)
+
+
+def _paper(dispatch: Operation, lots: tuple, copy_no: int, receipt: str = "") -> LeavingPaper:
+    refinery, collection, party = Refinery.objects.get(), dispatch.collection, dispatch.party
+    signer = dispatch.countersigned_by
+    return LeavingPaper(
+        house=house_of(refinery),
+        number=dispatch.number,
+        qr=dispatch.number,
+        at=dispatch.at,
+        party=party.name,
+        party_code=party.code,
+        party_address=tuple(party.address.splitlines()) or (party.country,),
+        right=Against(collection.against).label,
+        order=collection.order,
+        collector=collection.collector,
+        identity=IdentityKind(collection.identity_kind).label,
+        handed_out_by=str(dispatch.by),
+        lots=lots,
+        reason=dispatch.reason,
+        receipt=receipt,
+        explained=f"{dispatch.countersign_meaning}, {signer}" if signer else "",
+        copy_no=copy_no,
+    )
