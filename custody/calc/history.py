@@ -43,7 +43,7 @@ _ORIGIN = {"category", "country", "mine"}
 def read_json(text: str) -> dict[str, Any]:
     """A JSON object, read strictly: no key twice, no fraction, no NaN. Raises ``Refused`` about the field ``line``."""
     if len(text) > LONGEST_LINE:
-        raise Refused("This line is longer than a million characters.", field="line")
+        raise Refused("This record is longer than a million characters.", field="line")
     try:
         record = json.loads(
             text,
@@ -53,7 +53,7 @@ def read_json(text: str) -> dict[str, Any]:
             parse_int=_short_integer,
         )
     except RecursionError:
-        raise Refused("This line is nested too deeply to be a record.", field="line") from None
+        raise Refused("This is nested too deeply to be a record.", field="line") from None
     except json.JSONDecodeError as error:
         raise Refused(f"This is not JSON: {error.msg} at character {error.pos + 1}.", field="line") from None
     if not isinstance(record, dict):
