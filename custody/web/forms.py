@@ -254,9 +254,30 @@ class RowForm(KitForm):
     """
 
     mark_optional = False
+    #: Fields that are rarely needed, folded away below the others under the words of ``fold_label``.
+    folded: ClassVar[tuple[str, ...]] = ()
+    fold_label = "More"
+    #: A template drawn below the fields.
+    note_template = ""
 
     def has_changed(self):
         return self.is_bound and any(self._said(name, field) for name, field in self.fields.items())
+
+    def visible_fields(self):
+        """The fields that are not folded away."""
+        return [bound for bound in super().visible_fields() if bound.name not in self.folded]
+
+    @property
+    def folded_fields(self) -> list[forms.BoundField]:
+        """The fields that are folded away."""
+        return [self[name] for name in self.folded]
+
+    @property
+    def fold_open(self) -> bool:
+        """Whether anything is said there, or is to be mended."""
+        return self.is_bound and any(
+            self._said(name, self.fields[name]) or self.errors.get(name) for name in self.folded
+        )
 
     def _said(self, name: str, field: forms.Field) -> bool:
         if field.widget.value_omitted_from_data(self.data, self.files, self.add_prefix(name)):

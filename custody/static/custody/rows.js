@@ -14,6 +14,12 @@ function renumber(row, prefix, from, to) {
   }
 }
 
+// What most often is as in the row above (data-carry) begins as it is there; the cursor goes to what is new.
+function carry(above, row) {
+  const from = above.querySelectorAll("[data-carry]");
+  row.querySelectorAll("[data-carry]").forEach((field, index) => { field.value = from[index].value; });
+}
+
 function wire(section) {
   const prefix = section.dataset.rows;
   const word = section.dataset.rowWord;
@@ -41,9 +47,11 @@ function wire(section) {
   add.addEventListener("click", () => {
     const row = template.content.cloneNode(true).querySelector("[data-row]");
     row.dataset.row = "__prefix__";
+    const above = rows().at(-1);
     add.parentElement.before(row);
     settle(`A ${word} more.`);
-    row.querySelector(`:is(${FIELDS}):not([type="hidden"])`).focus();
+    carry(above, row);
+    row.querySelector(`:is(${FIELDS}):not([type="hidden"], [data-carry])`).focus();
   });
 
   section.addEventListener("click", (event) => {

@@ -5,7 +5,7 @@ const CONTROLS = 'input:not([type="hidden"]), select, textarea, button';
 
 function onward(field) {
   const controls = [...field.form.querySelectorAll(CONTROLS)].filter(
-    (control) => !control.disabled && !control.closest("[hidden]") && control.offsetParent !== null
+    (control) => !control.disabled && !control.closest("[hidden]") && control.checkVisibility()
       && !control.matches("[data-row-remove], [data-row-add]"),
   );
   const next = controls[controls.indexOf(field) + 1];

@@ -1,13 +1,16 @@
 """The counter: a delivery becomes a receipt with lots, weighings and papers, or nothing is recorded, all kept typed."""
 
+from uuid import uuid4
+
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
 
 from custody.actions.house import close_period
 from custody.actions.move import dispatch
-from custody.models import Document, Lot, Operation, Party, Weighing
+from custody.models import Attachment, Document, Lot, Operation, Party, ScaleReading, Weighing
 from custody.terms import DocumentKind
-from tests import builders, people
+from tests import builders, files, people
 from tests.staff.plant.posting import body, faults
 
 pytestmark = pytest.mark.django_db
@@ -16,14 +19,14 @@ PARCEL = {
     "form": "dore",
     "gross": "1002.5",
     "tare": "2.500",
-    "scale": "Bench 2",
+    "scale": "BENCH-2",
     "pieces": "3",
     "seal": "S-0042",
     "category": "mined artisanal and small scale",
     "country": "CA",
     "mine": "Upper Claim",
     "declared_gross": "1 kg",
-    "declared_ppm": "812.5",
+    "declared": "812.5",
     "custody_model": "mass balance",
 }
 NEW = {"party": "", "new_code": "P-77", "new_name": "Ashbank Coin Hall", "new_country": "Netherlands"}
@@ -33,12 +36,23 @@ NEW = {"party": "", "new_code": "P-77", "new_name": "Ashbank Coin Hall", "new_co
 def house():
     builders.places()
     people.party("P-01")
+    builders.scale("BENCH-2")
 
 
 def entry(*parcels, key=None, **fields):
     counter = str(builders.place("COUNTER").pk)
     told = {"party": "P-01", "delivered_by": "Mara Quill", "basis": "toll", "place": counter} | fields
-    return body(key=key, rows={"parcel": [PARCEL | parcel for parcel in parcels or ({},)]}, **told)
+    rows = [PARCEL | {"seal": f"S-{number:04d}"} | parcel for number, parcel in enumerate(parcels or ({},), start=42)]
+    return body(key=key, rows={"parcel": rows}, **told)
+
+
+def reading(value_ug):
+    """What scale BENCH-2 sent by itself."""
+    now = timezone.now()
+    return ScaleReading.objects.create(
+        scale=builders.scale("BENCH-2"), value_ug=value_ug, stable=True, read_at=now, received_at=now,
+        by=people.fiona_frontdesk(), request_key=uuid4(), request_sha256=b"",
+    )  # fmt: skip
 
 
 def record(data, who=people.fiona_frontdesk):
@@ -54,8 +68,10 @@ def test_a_delivery_becomes_lots_weighings_and_papers():
         "form": "jewellery",
         "gross": "250.125",
         "tare": "",
-        "declared_ppm": "",
-        "declared_karat": "18",
+        "declared": "18k",
+        "declared_ag": "12.5 %",
+        "export_paper": "EX-1",
+        "transport_paper": "WB-2",
         "mine": "",
     }
     answer = record(entry({}, scrap, party="P-01 Tern Valley Placer Cooperative"))
@@ -67,9 +83,15 @@ def test_a_delivery_becomes_lots_weighings_and_papers():
     assert (first.custodian, first.place.code) == (people.fiona_frontdesk(), "COUNTER")
     assert (first.parcel.declared_gross_mg, first.parcel.declared_au_ppm) == (1_000_000, 812_500)
     assert (first.parcel.seal, first.parcel.pieces, first.parcel.mine) == ("S-0042", 3, "Upper Claim")
-    assert (second.gross_mg, second.parcel.declared_au_ppm) == (250_125, 750_000)
-    weighed = Weighing.objects.order_by("id").values_list("scale", "gross_mg", "tare_mg", "net_mg")
-    assert list(weighed) == [("Bench 2", 1_002_500, 2_500, 1_000_000), ("Bench 2", 250_125, 0, 250_125)]
+    assert (second.gross_mg, second.parcel.declared_au_ppm, second.parcel.declared_ag_ppm) == (
+        250_125,
+        750_000,
+        125_000,
+    )
+    assert (first.parcel.declared_words, second.parcel.declared_words) == ("812.5 per mille", "18 karat")
+    assert (second.parcel.export_paper, second.parcel.transport_paper) == ("EX-1", "WB-2")
+    weighed = Weighing.objects.order_by("id").values_list("scale__code", "gross_mg", "tare_mg", "net_mg")
+    assert list(weighed) == [("BENCH-2", 1_002_500, 2_500, 1_000_000), ("BENCH-2", 250_125, 0, 250_125)]
     kinds = set(Document.objects.filter(operation=receipt).values_list("kind", flat=True))
     assert kinds == {DocumentKind.RECEIPT, DocumentKind.LABELS}
 
@@ -77,8 +99,107 @@ def test_a_delivery_becomes_lots_weighings_and_papers():
 def test_the_next_receipt_begins_with_the_scale_used_last():
     record(entry())
     page = people.signed_in(people.fiona_frontdesk()).get("/counter/?party=P-01").content.decode()
-    assert 'value="Bench 2"' in page
+    assert '<option value="BENCH-2" selected>' in page
     assert 'value="P-01 Tern Valley Placer Cooperative"' in page
+
+
+def test_for_whom_and_by_which_paper_it_was_delivered():
+    record(entry(on_behalf_of="Upper Claim Partners", identity_kind="passport", identity_number="X1234567"))
+    said = Operation.objects.get().delivery
+    assert (said.on_behalf_of, said.identity_kind) == ("Upper Claim Partners", "passport")
+    assert said.identity_number == "X1234567"
+
+
+def test_a_weighing_that_the_scale_sent_says_so_and_a_keyed_one_too():
+    sent = reading(1_002_500_000)
+    record(entry({"gross_reading": str(sent.pk)}, {"gross_reading": str(sent.pk), "gross": "900"}))
+    assert [one.keyed for one in Weighing.objects.order_by("id")] == [False, True]
+    assert Weighing.objects.get(gross_reading=sent).gross_mg == 1_002_500
+
+
+def test_a_scale_that_was_not_checked_is_told_at_the_parcel_weighed_on_it():
+    builders.scale("FLOOR-1", checked=False)
+    said = faults(record(entry({}, {"scale": "FLOOR-1"})))
+    assert "Parcel 2, Scale: Scale FLOOR-1 was not checked" in said or "#id_parcel-1-scale" in said
+    assert "#id_parcel-0-scale" not in said
+    assert nothing_recorded()
+
+
+def test_a_row_that_only_repeats_the_one_above_says_nothing():
+    blank = dict.fromkeys(PARCEL, "") | {
+        name: PARCEL[name] for name in ("form", "category", "country", "mine", "scale")
+    }
+    blank |= {"custody_model": "mass balance"}
+    record(entry({}, blank))
+    assert Lot.objects.count() == 1
+    assert "Parcel 2" in faults(record(entry({}, blank | {"country": "PE"})))
+
+
+def test_a_slip_that_is_not_open_is_told_at_its_field():
+    answer = record(entry(slip="SL-000009", at=timezone.localtime().strftime("%Y-%m-%dT00:00")))
+    assert "SL-000009 is not open" in faults(answer)
+    assert nothing_recorded()
+
+
+def test_photographs_and_papers_come_along_once():
+    def data(key):
+        files_sent = [SimpleUploadedFile("bags.jpg", files.JPEG), SimpleUploadedFile("bag.png", files.PNG)]
+        return entry(key=key) | {"photographs": files_sent, "papers": SimpleUploadedFile("permit.pdf", files.PDF)}
+
+    key = uuid4()
+    assert record(data(key)).url == record(data(key)).url
+    kept = Attachment.objects.order_by("id").values_list("title", "kind", "content_type")
+    assert list(kept) == [
+        ("bags.jpg", "photograph", "image/jpeg"),
+        ("bag.png", "photograph", "image/png"),
+        ("permit.pdf", "other paper", "application/pdf"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "sentence"),
+    [
+        ("bags.jpg", files.HTML, "is no photograph"),
+        ("bags.jpg", b"", "is empty"),
+        ("a.pdf", files.JPEG, "its bytes are JPEG"),
+    ],
+)
+def test_a_file_that_lies_is_refused_before_anything_is_recorded(name, content, sentence):
+    answer = record(entry() | {"photographs": SimpleUploadedFile(name, content)})
+    assert sentence in faults(answer)
+    assert "Choose the files again" in answer.content.decode()
+    assert nothing_recorded()
+    assert not Attachment.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("typed", "sentences"),
+    [
+        ({"gross": "1000", "declared": "18k"}, ["Estimate only, from 18 karat as declared: 743.000 to 750.000 g"]),
+        ({"gross": "1002.5", "tare": "2.5", "declared": "750"}, ["743.000 to 750.000 g of fine Au"]),
+        ({"gross": "1000", "declared": "75 %", "declared_ag": "125"}, ["fine Au", "118.000 to 125.000 g of fine Ag"]),
+        ({"gross": "1000", "declared": "7"}, []),
+        ({"gross": "2.5", "tare": "2.5", "declared": "750"}, []),
+        ({"gross": "1000,5", "declared": "750"}, []),
+        ({"gross": "9" * 5000, "declared": "750"}, []),
+        ({"gross": "1000", "declared": "a\0b"}, []),
+        ({}, []),
+    ],
+)
+def test_an_estimate_is_words_and_writes_nothing(typed, sentences):
+    told = people.signed_in(people.fiona_frontdesk()).get("/counter/estimate/", typed).json()["sentences"]
+    assert len(told) == len(sentences)
+    assert all(part in sentence for part, sentence in zip(sentences, told, strict=True))
+    assert all("The assay decides." in sentence for sentence in told)
+
+
+@pytest.mark.parametrize("who", [*people.CUSTOMERS, people.sam_sampler, people.adam_auditor, people.mona_manager])
+def test_only_who_receives_comes_to_the_counter(who):
+    client = people.signed_in(who())
+    assert client.get("/counter/").status_code == 403
+    assert client.post("/counter/", entry()).status_code == 403
+    assert client.get("/counter/estimate/").status_code == 403
+    assert nothing_recorded()
 
 
 def test_a_purchase_passes_title_to_the_house():
@@ -129,7 +250,9 @@ def test_the_same_form_with_other_figures_is_refused():
         ("gross", "", "Gross, g is missing"),
         ("tare", "1002.5", "The tare is not less than the gross"),
         ("tare", "1,5", "has a comma"),
-        ("scale", " ", "Scale is missing"),
+        ("scale", "", "Scale is missing"),
+        ("scale", "Bench 2", "valid choice"),
+        ("gross", "9 kg", "The scale weighs from"),
         ("pieces", "3.5", "has decimals"),
         ("pieces", "٣", "not plain digits"),
         ("pieces", "9999999", "is more than"),
@@ -138,8 +261,13 @@ def test_the_same_form_with_other_figures_is_refused():
         ("country", "UK", "There is no country"),
         ("country", "", "Country is missing"),
         ("declared_gross", "1kg or so", "not a plain number"),
-        ("declared_ppm", "1001", "more than 1000 per mille"),
-        ("declared_karat", "18", "not both"),
+        ("declared", "1001", "more than 1000 per mille"),
+        ("declared", "18", "may be karat or per mille"),
+        ("declared", "25k", "at most 24 karat"),
+        ("declared", "pure", "not a plain number"),
+        ("declared_ag", "18k", "Karat is said of gold"),
+        ("export_paper", "x" * 121, "at most 120 characters"),
+        ("seal", "S-0042", "is that of parcel 1"),
         ("seal", "x" * 61, "at most 60 characters"),
         ("mine", "a\0b", "Null characters"),
         ("returned_from", "A000009", "no bar A000009"),
@@ -165,6 +293,10 @@ def test_a_parcel_that_cannot_be_read_is_refused_and_stays_typed(field, typed, s
         (NEW | {"new_code": "P-01"}, "There is a party P-01 already"),
         (NEW | {"new_name": "tern valley placer cooperative"}, "is known as P-01"),
         ({"delivered_by": ""}, "Delivered by is missing"),
+        ({"identity_number": "X12"}, "Say which identity paper it was"),
+        ({"identity_kind": "passport"}, "The number of the passport is missing"),
+        ({"identity_kind": "library card"}, "valid choice"),
+        ({"slip": "SL-000001"}, "Give the time that is written on it"),
         ({"basis": "loan"}, "valid choice"),
         ({"place": "999999"}, "valid choice"),
         ({"at": "31.12.2026"}, "Give a date and a time"),
@@ -181,7 +313,7 @@ def test_a_head_that_cannot_be_read_is_refused_and_stays_typed(fields, sentence)
 
 def test_a_receipt_has_at_least_one_parcel():
     empty = {"gross": "", "tare": "", "scale": "", "pieces": "", "seal": "", "category": "", "country": "", "mine": ""}
-    answer = record(entry(empty | {"declared_gross": "", "declared_ppm": ""}))
+    answer = record(entry(empty | {"declared_gross": "", "declared": ""}))
     assert "Fill in at least one parcel" in faults(answer)
     assert nothing_recorded()
 
@@ -195,7 +327,13 @@ def test_a_closed_month_takes_nothing():
 
 def test_a_bar_that_comes_back_names_the_bar_it_was():
     bar = builders.handed_over(builders.bar("A000001"), people.vera_vault(), "VAULT")
-    dispatch(lots=[bar.number], party=people.party("P-01"), at=timezone.now(), by=people.vera_vault())
+    dispatch(
+        lots=[bar.number],
+        party=people.party("P-01"),
+        collected=builders.COLLECTED,
+        at=timezone.now(),
+        by=people.vera_vault(),
+    )
     assert "is received as a bar" in faults(record(entry({"returned_from": "A000001"})))
     record(entry({"form": "bar", "returned_from": "A000001"}))
     assert Lot.objects.latest("id").parcel.returned_from.lot == bar
