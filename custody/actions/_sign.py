@@ -6,7 +6,7 @@ from django.contrib.auth import authenticate
 from django.http import HttpRequest
 
 from custody.actions._allowed import require
-from custody.errors import CountersignatureNeeded, Refusal
+from custody.errors import Refusal
 from custody.models import User
 from custody.roles import Verb
 
@@ -31,15 +31,19 @@ def countersign(
     Raises ``Refusal`` for wrong credentials and ``NotAllowed`` for a person without the right.
     """
     if not meaning.strip():
-        raise CountersignatureNeeded("Say what the signature means.", metal="", kind="")
+        raise _about_the_signature("Say what the signature means.")
     if request is not None:
         user = authenticate(request, username=username, password=password)
     else:
         user = User.objects.filter(username=username, is_active=True).first()
         user = user if user and user.check_password(password) else None
     if user is None:
-        refusal = Refusal("The second person's name or password is not right. Nothing was recorded.")
-        refusal.field = "countersign"
-        raise refusal
+        raise _about_the_signature("The second person's name or password is not right. Nothing was recorded.")
     require(user, verb)
     return Signature(user, meaning.strip())
+
+
+def _about_the_signature(sentence: str) -> Refusal:
+    refusal = Refusal(sentence)
+    refusal.field = "countersign"
+    return refusal

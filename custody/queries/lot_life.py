@@ -8,6 +8,7 @@ from django.db.models import Q, QuerySet
 from custody.calc.rounding import half_even
 from custody.models import Document, Edge, Handover, Lot, Movement, User
 from custody.queries import scope
+from custody.queries.handovers import how_passed
 from custody.terms import COLUMNS, METALS, PPM, DocumentKind, Kind, Side
 
 
@@ -15,8 +16,8 @@ from custody.terms import COLUMNS, METALS, PPM, DocumentKind, Kind, Side
 class Tenure:
     """One person's answering for a lot at one place. ``until`` is empty for the present one.
 
-    ``weighed_mg`` is the check weighing of the handover that began it: empty at book, not weighed; ``book_mg`` is what
-    the book said then.
+    ``weighed_mg`` is the check weighing of the handover that began it: empty where it passed at book, and ``how`` says
+    why; ``book_mg`` is what the book said then, ``allowed_mg`` what both scales could be off by.
     """
 
     who: str
@@ -26,6 +27,7 @@ class Tenure:
     how: str
     book_mg: int
     weighed_mg: int | None
+    allowed_mg: int | None = None
     note: str = ""
     operation: str = ""
 
@@ -93,7 +95,8 @@ def custody_line(lot: Lot) -> list[Tenure]:
     )
     if made is None or made.custodian is None or made.place is None:
         return []
-    handovers = list(Handover.objects.filter(lot=lot).select_related("to_person", "to_place").order_by("id"))
+    related = ("to_person", "to_place", "weighing__scale", "countersigned_by")
+    handovers = list(Handover.objects.filter(lot=lot).select_related(*related).order_by("id"))
     ends = [handover.at for handover in handovers] + [None if lot.gross_mg else lot.last_at]
     how = "received" if made.operation.kind == Kind.RECEIVE else f"made by {made.operation.kind}"
     line = [
@@ -103,11 +106,11 @@ def custody_line(lot: Lot) -> list[Tenure]:
         )
     ]  # fmt: skip
     for handover, until in zip(handovers, ends[1:], strict=True):
-        how = "handed over at book, not weighed" if handover.weighed_mg is None else "handed over, check-weighed"
+        allowed = None if handover.allowed_ug is None else handover.allowed_ug // 1000
         line.append(
             Tenure(
-                str(handover.to_person), handover.to_place.name, handover.at, until, how, handover.book_mg,
-                handover.weighed_mg, handover.note,
+                str(handover.to_person), handover.to_place.name, handover.at, until, how_passed(handover),
+                handover.book_mg, handover.weighed_mg, allowed, handover.note,
             )
         )  # fmt: skip
     return line
@@ -160,7 +163,9 @@ def children_of(lot: Lot) -> list[Relative]:
 def papers_of(lot: Lot, viewer: User) -> QuerySet[Document]:
     """Papers about a lot: its own, and those of the receipt that brought it."""
     own = Q(lot=lot)
-    if lot.receipt_id == lot.created_by_id:
+    if lot.receipt_id != lot.created_by_id:
+        own |= Q(operation=lot.created_by_id, kind=DocumentKind.LABELS)
+    else:
         own |= Q(operation=lot.created_by_id, kind__in=(DocumentKind.RECEIPT, DocumentKind.LABELS))
     return scope.documents(viewer).filter(own).select_related("issued_by")
 

@@ -98,6 +98,7 @@ class TenureTable(BaseTable):
     book_mg = MassColumn("Book", orderable=False)
     weighed_mg = MassColumn("Weighed", orderable=False)
     off_mg = SignedMassColumn("Off", orderable=False)
+    allowed_mg = MassColumn("May be off", orderable=False)
     note = tables.Column(orderable=False)
 
 

@@ -1,46 +1,118 @@
 """Entries of the vault desk."""
 
+from typing import ClassVar
+
 from django import forms
 
 from custody.actions.move import Passing
+from custody.calc.mass import format_grams
+from custody.calc.scales import Reweighing
 from custody.models import Lot, User
 from custody.queries import holdings
-from custody.terms import Against
-from custody.web.forms import BaseRows, EventForm, GramsField, RowForm, rows_of
+from custody.terms import Form, NotWeighed
+from custody.web.countersign import CountersignForm
+from custody.web.forms import BaseRows, RowForm, rows_of
 from custody.web.lot_field import LotField
 from custody.web.lot_list import LotListField
+from custody.web.weighing import Scales, WeighingFields, scale_choices
+
+#: Why a lot passes at book, where a person has to say it: a vessel's content says so by itself, a shift by its list.
+SAYABLE = (NotWeighed.SEALED, NotWeighed.SERIAL, NotWeighed.POWER)
 
 
-class HandoverForm(EventForm):
-    """To whom lots pass, where, and when."""
+def scale_field(scales: Scales, last: str) -> forms.ChoiceField:
+    """The scale that weighs every row of a form; the person's last one is chosen beforehand."""
+    initial = last if last in scales else ""
+    return forms.ChoiceField(
+        label="Scale",
+        required=False,
+        initial=initial,
+        choices=[*([] if initial else [("", "choose…")]), *scale_choices(scales)],
+        widget=forms.Select(attrs={"data-scale": True}),
+    )
+
+
+class HandoverForm(CountersignForm):
+    """To whom lots pass, where, when, on which scale they are weighed, and which of them are not."""
+
+    AT_BOOK: ClassVar = ("at_book", "not_weighed")
 
     to_person = forms.ModelChoiceField(label="To", queryset=User.objects.none(), empty_label="choose a person")
     to_place = forms.ModelChoiceField(label="Place", queryset=None, to_field_name="code", empty_label="choose a place")
     note = forms.CharField(label="Note", required=False, max_length=300)
     at_book = LotListField(
-        label="Lots that pass at book, not weighed",
+        label="Lots that pass at book",
         required=False,
         help_text="Scan one after the other; each stands on a line of its own.",
     )
+    not_weighed = forms.ChoiceField(
+        label="Why they are not weighed",
+        required=False,
+        choices=[("", "choose a reason"), *((str(reason), reason.label) for reason in SAYABLE)],
+        help_text="The content of a vessel needs no reason; that no scale could be used is countersigned.",
+    )
 
-    def __init__(self, *args, **kwargs):
+    def __init__(self, *args, scales: Scales, scale: str = "", **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["to_person"].queryset = holdings.takers()
         self.fields["to_place"].queryset = holdings.places()
+        self.fields["scale"] = scale_field(scales, scale)
+
+    @property
+    def head_fields(self) -> list[forms.BoundField]:
+        """What stands above the lots."""
+        return [bound for bound in self.visible_fields() if bound.name not in self.AT_BOOK]
+
+    @property
+    def book_fields(self) -> list[forms.BoundField]:
+        """What passes at book, and why."""
+        return [self[name] for name in self.AT_BOOK]
+
+    def reason_for(self, lot: Lot) -> NotWeighed | None:
+        """Why a lot of the list is not weighed: that a content stays in its vessel is known without a word."""
+        return None if lot.form == Form.IN_PROCESS else NotWeighed(self.cleaned_data["not_weighed"])
 
 
-class PassingRow(RowForm):
-    """One lot with its check weighing."""
+class PassingRow(WeighingFields, RowForm):
+    """One lot with its check weighing; it asks for an explanation once both scales' errors do not explain it."""
+
+    scale = None
+    field_order = ("lot", "gross", "tare", "explanation")
 
     lot = LotField(label="Lot")
-    weighed = GramsField(
-        label="Weighed, g", what="check weighing", required=False, help_text="Blank: at book, not weighed."
-    )
+    explanation = forms.CharField(label="Why it weighs otherwise", required=False, max_length=300)
 
-    def passing(self, lots: dict[str, Lot]) -> Passing:
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.asked = False
+
+    def visible_fields(self):
+        """The explanation only where one is asked for, or something is typed in it."""
+        said = self.asked or (self.is_bound and self["explanation"].data)
+        return [bound for bound in super().visible_fields() if said or bound.name != "explanation"]
+
+    def clean(self):
+        cleaned = super().clean()
+        if cleaned.get("lot") and cleaned.get("gross") is None and "gross" not in self.errors:
+            self.add_error("gross", "The gross is missing: weigh the lot, or scan it below among those at book.")
+        return cleaned
+
+    def tell(self, difference: Reweighing, book_mg: int) -> None:
+        """Says beside the row how far it is off and how far it may be, and asks for the explanation."""
+        self.asked = True
+        off, more = abs(difference.difference_mg), difference.difference_mg > 0
+        self["explanation"].help_text = (
+            f"Book {format_grams(book_mg)} g, weighed {format_grams(off)} g {'more' if more else 'less'}; both scales"
+            f" together may be {format_grams(difference.allowed_ug // 1000)} g off."
+        )
+        if not self.cleaned_data.get("explanation"):
+            self.add_error("explanation", "Weigh it again. If it stays, say why: a manager countersigns it below.")
+
+    def passing(self, lots: dict[str, Lot], scale: str) -> Passing:
         """What passes, under the lot's own number where it is known."""
         code = self.cleaned_data["lot"].strip()
-        return Passing(lots[code].number if code in lots else code, self.cleaned_data["weighed"])
+        number = lots[code].number if code in lots else code
+        return Passing(number, self.weighed_on(scale), explanation=self.cleaned_data["explanation"])
 
 
 class PassingRows(BaseRows):
@@ -54,33 +126,3 @@ class PassingRows(BaseRows):
 
 
 PassingRowSet = rows_of(PassingRow, PassingRows, extra=8)
-
-
-class TakeOverForm(EventForm):
-    """Who takes over everything at a place. ``seen`` is the mark of the list that was shown."""
-
-    to_person = forms.ModelChoiceField(label="Taken over by", queryset=User.objects.none())
-    note = forms.CharField(label="Note", required=False, max_length=300)
-    seen = forms.CharField(widget=forms.HiddenInput, required=False)
-
-    def __init__(self, *args, **kwargs):
-        super().__init__(*args, **kwargs)
-        self.fields["to_person"].queryset = holdings.takers()
-
-
-class GateForm(EventForm):
-    """To whom metal leaves and by what right. ``seen`` is the mark of what was shown before."""
-
-    party = forms.ModelChoiceField(label="To", queryset=None, to_field_name="code", empty_label="choose a party")
-    against = forms.ChoiceField(label="It leaves as", choices=Against.choices(), widget=forms.RadioSelect)
-    reason = forms.CharField(
-        label="Order or note", required=False, max_length=300, help_text="Like: carrier, order number, seal."
-    )
-    lots = LotListField(
-        label="Lots and bars", help_text="Scan one after the other, each on a line of its own; each leaves whole."
-    )
-    seen = forms.CharField(widget=forms.HiddenInput, required=False)
-
-    def __init__(self, *args, parties, **kwargs):
-        super().__init__(*args, **kwargs)
-        self.fields["party"].queryset = parties

@@ -1,38 +1,51 @@
-"""Handing lots over: some by scanning, or everything at a place when the shift changes."""
+"""Handing lots over: scanned and weighed again, or at book with the reason; and what one form recorded."""
+
+from uuid import UUID
 
 from django.contrib import messages
-from django.db.models import QuerySet
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from custody.actions.move import Passing, hand_over
 from custody.calc.mass import MINUS, format_grams
+from custody.calc.refusals import Refused
+from custody.calc.scales import check_load
 from custody.errors import Refusal
-from custody.models import Lot, Place, User
-from custody.queries import holdings
+from custody.models import Handover, Lot, User
+from custody.queries import handovers, holdings
+from custody.queries.scales import plate_of
 from custody.roles import Verb
-from custody.staff.vault.forms import HandoverForm, PassingRows, PassingRowSet, TakeOverForm
-from custody.staff.vault.tables import PassingTable
+from custody.staff.vault.forms import HandoverForm, PassingRows, PassingRowSet
+from custody.staff.vault.tables import PassedTable
+from custody.terms import Form
 from custody.web.access import needs
-from custody.web.lot_field import show_books
+from custody.web.countersign import ASKED, CountersignForm
+from custody.web.lot_field import lots_by_code, show_books
 from custody.web.lot_list import lots_in
-from custody.web.seen import seal
-
-LOOK_AGAIN = "The list that you saw was another one. Below is what would pass to {}: look at it, then press again."
+from custody.web.panels import Fact, Panel
+from custody.web.weighing import weighing_kwargs
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @needs(Verb.HAND_OVER)
 def hand_over_lots(request: HttpRequest) -> HttpResponse:
-    """Lots that are scanned pass to a person at a place; who gives or who takes records it."""
+    """Lots that are scanned pass to a person at a place; who gives or who takes records it.
+
+    ``?lot=…`` (several), ``?to_place=…`` and ``?to_person=…`` (a login) stand in the form beforehand.
+    """
     viewer = request.user
-    named = [{"lot": lot} for lot in request.GET.getlist("lot")]
-    rows = PassingRowSet(request.POST or None, prefix="lots", initial=named)
+    weighing = weighing_kwargs(viewer)
+    named = lots_by_code(request.GET.getlist("lot"), viewer)
+    rows = PassingRowSet(
+        request.POST or None,
+        prefix="lots",
+        initial=[{"lot": code} for code in request.GET.getlist("lot") if not _in_vessel(named.get(code))],
+        form_kwargs=weighing,
+    )
     weighed = show_books(rows.forms, viewer)
-    takes = bool(weighed) and all(lot.custodian_id != viewer.pk for lot in weighed.values())
-    form = HandoverForm(request.POST or None, initial={"to_person": viewer.pk} if takes else None)
+    form = HandoverForm(request.POST or None, initial=_initial(request, named), **weighing)
     if request.method == "POST" and all([form.is_valid(), rows.is_valid()]):
         answer = _hand_over(request, form, rows, weighed)
         if answer:
@@ -42,34 +55,76 @@ def hand_over_lots(request: HttpRequest) -> HttpResponse:
     )
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@needs(Verb.HAND_OVER)
-def take_over(request: HttpRequest, code: str) -> HttpResponse:
-    """Everything at a place passes to one person, at book: at the change of a shift."""
-    place = get_object_or_404(Place, code=code)
-    form = TakeOverForm(request.POST or None, initial={"to_person": request.user.pk})
-    readable = request.method == "POST" and form.is_valid()
-    if readable and holdings.handed_over_by(form.cleaned_data["request_key"]):
-        messages.info(request, "This take-over was recorded before. Nothing was recorded twice.")
-        return redirect("vault-place", place.code)
-    taker = form.cleaned_data["to_person"] if readable else request.user
-    lots = list(_passing(place, taker, request.user))
-    shown = seal([lot.number for lot in lots])
-    if readable:
-        answer = _take_over(request, form, place, lots, shown)
-        if answer:
-            return answer
+@require_safe
+@needs(Verb.READ_BOOK)
+def passed(request: HttpRequest, key: UUID) -> HttpResponse:
+    """What one form passed on, as a list to print: by whom it was signed, how each lot passed, what was not found."""
+    found = list(handovers.recorded(request.user, key))
+    if not found:
+        raise Http404
+    first, missing = found[0], [one.lot.number for one in found if not one.seen]
     return render(
         request,
-        "staff/vault/takeover.html",
-        {
-            "place": place,
-            "form": form,
-            "shown": shown,
-            "table": PassingTable(lots),
-            "cancel_url": reverse("vault-place", args=[place.code]),
-        },
+        "staff/vault/passed.html",
+        {"first": first, "missing": missing, "panel": _panel(first, len(found)), "table": PassedTable(found)},
     )
+
+
+def check_weighings(form: CountersignForm, rows: PassingRows, lots: dict[str, Lot]) -> None:
+    """Says of every row at once what stands against it: no scale, a load it does not weigh, a difference."""
+    weighed = [(row, row.cleaned_data["lot"].strip()) for row in rows.filled]
+    if not weighed:
+        return
+    scale = rows.forms[0].scales.get(form.cleaned_data["scale"])
+    if scale is None:
+        form.add_error("scale", "Scale is missing. Choose the one that weighed the lots.")
+        return
+    for row, _ in weighed:
+        try:
+            check_load(plate_of(scale), row.cleaned_data["gross"])
+        except Refused as refused:
+            row.add_error("gross", _other_scale(str(refused), row.cleaned_data["gross"]))
+    readable = [(row, lots[code]) for row, code in weighed if code in lots and not row.errors]
+    net = {lot: row.weighed_on(scale.code).net_mg for row, lot in readable}
+    compared = handovers.compare(net, scale)
+    for row, lot in readable:
+        difference = compared.get(lot.number)
+        if difference and not difference.explained:
+            row.tell(difference, lot.gross_mg)
+            form.asked = True
+
+
+def refuse(form: CountersignForm, rows: PassingRows, lots: dict[str, Lot], refusal: Refusal, list_field: str) -> None:
+    """Says what was refused beside the lot that it is about: its row, or the list of those at book."""
+    about = refusal.detail.get("lot")
+    if refusal.field == ASKED or not about:
+        form.refuse(refusal)
+        return
+    for row in rows.filled:
+        code = row.cleaned_data["lot"].strip()
+        if about in (code, getattr(lots.get(code), "number", code)):
+            row.add_error("lot", refusal.sentence)
+            return
+    form.add_error(list_field, refusal.sentence)
+
+
+def tell_differences(request: HttpRequest, passings: list[Passing], weighed: dict[str, Lot]) -> None:
+    """A check weighing that is not the book's is told at once: the scale is still warm."""
+    book = {lot.number: lot.gross_mg for lot in weighed.values()}
+    for passing in passings:
+        off = passing.weighed.net_mg - book[passing.lot] if passing.weighed else 0
+        if off:
+            sign = "+" if off > 0 else MINUS
+            messages.warning(
+                request,
+                f"Lot {passing.lot} weighed {format_grams(passing.weighed.net_mg)} g, {sign}{format_grams(abs(off))} g"
+                f" against the book's {format_grams(book[passing.lot])} g. The handover is recorded with both figures.",
+            )
+
+
+def counted(count: int) -> str:
+    """So many lots, in words."""
+    return f"{count} lot{'s' if count != 1 else ''}"
 
 
 def _hand_over(
@@ -77,12 +132,16 @@ def _hand_over(
 ) -> HttpResponse | None:
     """Records the lots weighed and those at book together; None where something was refused."""
     at_book = lots_in(form, "at_book", request.user)
-    passings = [row.passing(weighed) for row in rows.filled] + [Passing(lot.number) for lot in at_book]
-    if not passings:
-        form.add_error("at_book", "Scan at least one lot.")
-    if form.errors:
-        return None
     said = form.cleaned_data
+    if not at_book and not rows.filled:
+        form.add_error("at_book", "Scan at least one lot.")
+    if not said["not_weighed"] and any(not _in_vessel(lot) for lot in at_book):
+        form.add_error("not_weighed", "Say why these lots are not weighed, or weigh them above.")
+    check_weighings(form, rows, weighed)
+    if form.errors or any(row.errors for row in rows.filled):
+        return None
+    passings = [row.passing(weighed, said["scale"]) for row in rows.filled]
+    passings += [Passing(lot.number, not_weighed=form.reason_for(lot)) for lot in at_book]
     try:
         count = hand_over(
             lots=passings,
@@ -91,76 +150,53 @@ def _hand_over(
             at=form.moment,
             by=request.user,
             note=said["note"],
+            countersign=form.signature(request),
             request_key=said["request_key"],
         )
     except Refusal as refusal:
-        _refuse(form, rows, weighed, refusal)
+        refuse(form, rows, weighed, refusal, "at_book")
         return None
-    messages.success(request, f"{_counted(count)} passed to {said['to_person']} at {said['to_place'].name}.")
-    _tell_differences(request, passings, weighed)
+    messages.success(request, f"{counted(count)} passed to {said['to_person']} at {said['to_place'].name}.")
+    tell_differences(request, passings, weighed)
     return redirect("vault-place", said["to_place"].code)
 
 
-def _take_over(
-    request: HttpRequest, form: TakeOverForm, place: Place, lots: list[Lot], shown: str
-) -> HttpResponse | None:
-    """Records that the list which was shown passes; None where it is another one by now, or was refused."""
-    taker = form.cleaned_data["to_person"]
-    if not lots:
-        form.add_error("to_person", f"Nothing at {place.name} is there for {taker} to take over from you.")
-    elif form.cleaned_data["seen"] != shown:
-        form.add_error(None, LOOK_AGAIN.format(taker))
-    if form.errors:
-        return None
-    try:
-        count = hand_over(
-            lots=[Passing(lot.number) for lot in lots],
-            to_person=taker,
-            to_place=place,
-            at=form.moment,
-            by=request.user,
-            note=form.cleaned_data["note"],
-            request_key=form.cleaned_data["request_key"],
-        )
-    except Refusal as refusal:
-        form.refuse(refusal)
-        return None
-    messages.success(request, f"{taker} took over {_counted(count)} at {place.name}, at book, not weighed.")
-    return redirect("vault-place", place.code)
+def _panel(first: Handover, count: int) -> Panel:
+    """Who gave, who took and who signed. Where nothing was found, who should have taken signed as well."""
+    taker = (
+        first.to_person if first.seen else next(one for one in (first.by, first.signed_by) if one != first.to_person)
+    )
+    facts = [
+        Fact(label="When", at=first.at),
+        Fact(label="Given by", value=str(first.from_person)),
+        Fact(label="Taken by", value=str(taker)),
+        Fact(label="Recorded by", value=str(first.by)),
+        Fact(label="Signed beside by", value=str(first.signed_by or "nobody: who gives or takes records it")),
+        Fact(label="Lots", value=str(count)),
+    ]
+    return Panel(title="Passing on", facts=facts, note=first.note)
 
 
-def _passing(place: Place, taker: User, viewer: User) -> QuerySet[Lot]:
-    """What the taker does not hold yet; who gives passes on only what is in their own custody."""
-    lots = holdings.lots_at(viewer, place).exclude(custodian=taker)
-    return lots if taker == viewer else lots.filter(custodian=viewer)
+def _initial(request: HttpRequest, named: dict[str, Lot]) -> dict:
+    """What the address says of the handover. Who holds none of the lots is who takes them."""
+    viewer: User = request.user
+    asked = request.GET.get("to_person", "")
+    taker = holdings.takers().filter(username=asked).first() if asked else None
+    if taker is None and named and all(lot.custodian_id != viewer.pk for lot in named.values()):
+        taker = viewer
+    in_vessels = [code for code in request.GET.getlist("lot") if _in_vessel(named.get(code))]
+    return {
+        "to_person": taker.pk if taker else None,
+        "to_place": request.GET.get("to_place"),
+        "at_book": "\n".join(in_vessels),
+    }
 
 
-def _refuse(form: HandoverForm, rows: PassingRows, weighed: dict[str, Lot], refusal: Refusal) -> None:
-    """Says what was refused beside the lot that it is about: its row, or the list of those at book."""
-    about = refusal.detail.get("lot")
-    for row in rows.filled:
-        if about and row.passing(weighed).lot == about:
-            row.add_error("lot", refusal.sentence)
-            return
-    if about:
-        form.add_error("at_book", refusal.sentence)
-    else:
-        form.refuse(refusal)
+def _in_vessel(lot: Lot | None) -> bool:
+    return lot is not None and lot.form == Form.IN_PROCESS
 
 
-def _tell_differences(request: HttpRequest, passings: list[Passing], weighed: dict[str, Lot]) -> None:
-    """A check weighing that is not the book's is told at once: the scale is still warm."""
-    book = {lot.number: lot.gross_mg for lot in weighed.values()}
-    for passing in passings:
-        off = passing.weighed_mg - book[passing.lot] if passing.weighed_mg is not None else 0
-        if off:
-            sign = "+" if off > 0 else MINUS
-            messages.warning(
-                request,
-                f"Lot {passing.lot} weighed {format_grams(passing.weighed_mg)} g, {sign}{format_grams(abs(off))} g"
-                f" against the book's {format_grams(book[passing.lot])} g. The handover is recorded with both figures.",
-            )
-
-
-def _counted(count: int) -> str:
-    return f"{count} lot{'s' if count != 1 else ''}"
+def _other_scale(sentence: str, gross_mg: int) -> str:
+    """Names the scales that weigh this load, where there are any."""
+    others = " or ".join(str(scale) for scale in handovers.scales_for(gross_mg))
+    return f"{sentence} It can be weighed on {others}." if others else sentence

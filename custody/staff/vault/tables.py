@@ -5,6 +5,7 @@ from django.template.loader import render_to_string
 
 from custody.calc.bar_sizes import nominal_size
 from custody.calc.mass import format_grams, format_kilograms
+from custody.queries.handovers import how_passed
 from custody.templatetags.metal import UNKNOWN, permille_figure
 from custody.terms import METALS, PPM, PlaceKind
 from custody.web.standing import CLEARANCE_TONES, owner_words
@@ -148,17 +149,21 @@ class LotTable(BaseTable):
         return owner_words(record)
 
 
-class PassingTable(BaseTable):
-    """Lots that a take-over passes on."""
+class PassedTable(BaseTable):
+    """Lots that one handover passed, each with how it passed."""
 
-    caption = "What passes"
+    caption = "What passed"
 
-    number = LotColumn(verbose_name="Lot", orderable=False)
-    form = tables.Column(accessor="get_form_display", verbose_name="Form", orderable=False)
-    bar = tables.Column(verbose_name="Bar", default="", orderable=False)
-    gross = MassColumn("Gross by the book", accessor="gross_mg", orderable=False)
-    custodian = tables.Column(verbose_name="Held by", orderable=False)
-    clearance = StatusColumn(tones=CLEARANCE_TONES, orderable=False)
+    number = LotColumn(accessor="lot__number", verbose_name="Lot", orderable=False)
+    form = tables.Column(accessor="lot__get_form_display", verbose_name="What", orderable=False)
+    bar = tables.Column(accessor="lot__bar", verbose_name="Bar", default="", orderable=False)
+    place = tables.Column(accessor="to_place__name", verbose_name="At", orderable=False)
+    book = MassColumn("Book", accessor="book_mg", orderable=False)
+    weighed = MassColumn("Weighed", accessor="weighed_mg", orderable=False)
+    how = tables.Column(accessor="pk", verbose_name="How it passed", orderable=False)
+
+    def render_how(self, record):
+        return how_passed(record)
 
 
 class OutlookTable(BaseTable):

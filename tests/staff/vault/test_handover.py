@@ -1,19 +1,25 @@
-"""Handing lots over by scanning, and taking over a whole place."""
+"""Handing lots over: scanned and weighed again, at book with the reason, explained and countersigned."""
 
 from uuid import uuid4
 
 import pytest
 
-from custody.models import Handover
+from custody.models import Handover, Weighing
+from custody.terms import NotWeighed
 from tests import builders, people
 
 pytestmark = pytest.mark.django_db
 
+SEALED = {"not_weighed": str(NotWeighed.SEALED)}
+SIGNED = {"countersigner": "mona", "countersign_password": people.PASSWORD, "countersign_meaning": "Weighed again"}
+
 
 def rows(*entries):
+    """Rows as the page sends them: lot, gross, tare, explanation."""
     data = {"lots-TOTAL_FORMS": str(max(len(entries), 1)), "lots-INITIAL_FORMS": "0"}
-    for number, (lot, weighed) in enumerate(entries):
-        data |= {f"lots-{number}-lot": lot, f"lots-{number}-weighed": weighed}
+    for number, entry in enumerate(entries):
+        names = ("lot", "gross", "tare", "explanation")
+        data |= {f"lots-{number}-{name}": value for name, value in zip(names, entry, strict=False)}
     return data
 
 
@@ -27,45 +33,124 @@ def entry(client, **changes):
         "initial-at": at,
         "to_person": str(people.vera_vault().pk),
         "to_place": builders.place("VAULT").code,
+        "scale": "BENCH-2",
         "note": "",
         "at_book": "",
+        "not_weighed": "",
     }
     return sent | rows() | changes
 
 
+def sent(person, **changes):
+    client = people.signed_in(person)
+    return client.post("/vault/handover/", entry(client, **changes), follow=True)
+
+
 def test_several_lots_pass_at_once_weighed_or_at_book():
     weighed, first, second = builders.received(1_000_000, 500_000, 250_000)
-    client = people.signed_in(people.fiona_frontdesk())
-    answer = client.post(
-        "/vault/handover/",
-        entry(client, at_book=f"{first.number}\n{second.number}\n", **rows((weighed.number, "999.990"))),
-        follow=True,
-    )
+    both = f"{first.number}\n{second.number}\n"
+    row = rows((weighed.number, "1012.290", "12.3"))
+    answer = sent(people.fiona_frontdesk(), at_book=both, **SEALED, **row)
     assert answer.redirect_chain[-1][0] == "/vault/place/VAULT/"
     text = answer.content.decode()
     assert "3 lots passed to Vera Lock at Main vault." in text
     assert "weighed 999.990 g, −0.010 g against the book" in text
-    passed = {h.lot.number: h for h in Handover.objects.select_related("lot")}
-    assert passed[weighed.number].weighed_mg == 999_990
-    assert passed[weighed.number].book_mg == 1_000_000
-    assert passed[first.number].weighed_mg is None
+    passed = {h.lot.number: h for h in Handover.objects.select_related("lot", "weighing")}
+    again = passed[weighed.number]
+    assert (again.weighed_mg, again.book_mg, again.not_weighed) == (999_990, 1_000_000, "")
+    assert (again.weighing.gross_mg, again.weighing.tare_mg, again.weighing.keyed) == (1_012_290, 12_300, True)
+    assert (
+        again.allowed_ug == 400_000
+    )  # 10 000 e of 0.1 g: one e, doubled in service, on both scales
+    assert passed[first.number].not_weighed == NotWeighed.SEALED
     for lot in (weighed, first, second):
         fresh = builders.fresh(lot.number)
-        assert fresh.custodian == people.vera_vault()
-        assert fresh.place.code == "VAULT"
+        assert (fresh.custodian, fresh.place.code) == (people.vera_vault(), "VAULT")
 
 
 def test_who_takes_may_record_it_and_a_bar_passes_by_its_serial():
     lot = builders.bar("A000001")
-    client = people.signed_in(people.vera_vault())
-    client.post("/vault/handover/", entry(client, at_book="a000001"))
+    sent(people.vera_vault(), at_book="a000001", not_weighed=str(NotWeighed.SERIAL))
     assert builders.fresh(lot.number).custodian == people.vera_vault()
+
+
+def test_a_difference_stops_it_until_it_is_explained_and_countersigned():
+    light, even = builders.received(1_000_000, 500_000)
+    people.mona_manager()
+    person = people.fiona_frontdesk()
+    both = (light.number, "998"), (even.number, "500")
+    answer = sent(person, note="to the vault", **rows(*both))
+    text = answer.content.decode()
+    assert "Book 1\u202f000.000 g, weighed 2.000 g less; both scales together may be 0.400 g off." in text
+    assert "Weigh it again. If it stays, say why" in text
+    assert "Countersignature" in text
+    assert 'value="to the vault"' in text
+    assert 'value="998"' in text
+    explained = (light.number, "998", "", "A piece broke off in the bag"), both[1]
+    answer = sent(person, **rows(*explained))
+    assert "Weigh it again; if it stays, explain it and have it countersigned." in answer.content.decode()
+    assert not Handover.objects.exists()
+    assert not Weighing.objects.filter(purpose="handover").exists()
+    sent(person, **rows(*explained), **SIGNED)
+    passed = {h.lot.number: h for h in Handover.objects.select_related("lot", "countersigned_by")}
+    assert passed[light.number].explanation == "A piece broke off in the bag"
+    assert passed[light.number].countersigned_by == people.mona_manager()
+    assert passed[light.number].countersign_meaning == "Weighed again"
+    assert passed[even.number].countersigned_by is None
+    assert (
+        builders.fresh(light.number).gross_mg == 1_000_000
+    )  # passing on corrects nothing
+
+
+@pytest.mark.parametrize(
+    ("signature", "sentence"),
+    [
+        (SIGNED | {"countersigner": "vera"}, "may not countersign"),
+        (SIGNED | {"countersign_password": "wrong"}, "name or password is not right"),
+        (SIGNED | {"countersign_meaning": ""}, "Say what the signature means"),
+    ],
+)
+def test_a_countersignature_that_does_not_count(signature, sentence):
+    (lot,) = builders.received()
+    people.vera_vault()
+    row = rows((lot.number, "990", "", "Spilt"))
+    answer = sent(people.fiona_frontdesk(), **row, **signature)
+    text = answer.content.decode()
+    assert sentence in text
+    assert 'value="Spilt"' in text
+    assert people.PASSWORD not in text
+    assert not Handover.objects.exists()
+
+
+def test_that_no_scale_could_be_used_is_countersigned():
+    (lot,) = builders.received()
+    people.mona_manager()
+    power = {"at_book": lot.number, "not_weighed": str(NotWeighed.POWER)}
+    answer = sent(people.fiona_frontdesk(), **power)
+    assert f"No scale could be used for lot {lot.number}: a manager countersigns" in answer.content.decode()
+    assert not Handover.objects.exists()
+    sent(people.fiona_frontdesk(), **power, **SIGNED)
+    assert Handover.objects.get().countersigned_by == people.mona_manager()
+
+
+def test_a_load_above_the_scales_max_names_another_scale():
+    (lot,) = builders.received(builders.parcel(7_000_000, scale="FLOOR-1"))
+    builders.scale("BENCH-2")
+    answer = sent(people.fiona_frontdesk(), **rows((lot.number, "7000")))
+    assert "It can be weighed on FLOOR-1 Floor scale 1." in answer.content.decode()
+    assert not Handover.objects.exists()
+
+
+def test_a_scale_that_was_not_checked_today_weighs_nothing():
+    (lot,) = builders.received()
+    builders.scale("SHOP-1", checked=False)
+    answer = sent(people.fiona_frontdesk(), scale="SHOP-1", **rows((lot.number, "1000")))
+    assert "Scale SHOP-1 was not checked that day." in answer.content.decode()
 
 
 def test_a_third_person_is_refused_beside_the_lot():
     (lot,) = builders.received()
-    client = people.signed_in(people.sam_sampler())
-    answer = client.post("/vault/handover/", entry(client, **rows((lot.number, ""))))
+    answer = sent(people.sam_sampler(), **rows((lot.number, "1000")))
     assert "is in another person&#x27;s custody" in answer.content.decode()
     assert not Handover.objects.exists()
 
@@ -78,16 +163,20 @@ def test_a_third_person_is_refused_beside_the_lot():
         ({"at_book": "L99-1\nl99-1"}, "Line 2: l99-1 stands in line 1 already."),
         ({"at_book": "x" * 65}, "Line 1 is no lot"),
         ({"at_book": "\n".join(map(str, range(201)))}, "No more than 200 lots fit in one entry."),
+        ({"not_weighed": "it is heavy"}, "Select a valid choice"),
         (rows(("L99-1", "1000,1")), "has a comma"),
         (rows(("L99-1", "-5")), "is negative"),
+        (rows(("L99-1", "")), "weigh the lot, or scan it below"),
+        (rows(("L99-1", "5", "6")), "The tare is not less than the gross."),
+        (rows(("L99-1", "5", "", "x" * 301)), "at most 300 characters"),
+        (rows(("L99-1", "5")) | {"scale": ""}, "Scale is missing."),
         ({"to_person": ""}, "To is missing."),
         ({"at": "yesterday"}, "Give a date and a time"),
     ],
 )
 def test_what_cannot_be_read_is_said_and_kept(changes, sentence):
     builders.received()
-    client = people.signed_in(people.fiona_frontdesk())
-    answer = client.post("/vault/handover/", entry(client, note="to the vault", **changes))
+    answer = sent(people.fiona_frontdesk(), note="to the vault", **changes)
     assert answer.status_code == 200
     text = answer.content.decode()
     assert sentence in text
@@ -95,11 +184,19 @@ def test_what_cannot_be_read_is_said_and_kept(changes, sentence):
     assert not Handover.objects.exists()
 
 
+def test_what_passes_at_book_says_why_and_what_is_no_bar_has_no_serial():
+    (lot,) = builders.received()
+    person = people.fiona_frontdesk()
+    assert "Say why these lots are not weighed" in sent(person, at_book=lot.number).content.decode()
+    answer = sent(person, at_book=lot.number, not_weighed=str(NotWeighed.SERIAL))
+    assert f"Lot {lot.number} is no bar with a serial." in answer.content.decode()
+    assert not Handover.objects.exists()
+
+
 def test_one_refused_lot_keeps_all_from_passing():
     first, second = builders.received(1_000_000, 500_000)
     builders.handed_over(second, people.otto_operator())
-    client = people.signed_in(people.fiona_frontdesk())
-    answer = client.post("/vault/handover/", entry(client, at_book=f"{first.number}\n{second.number}"))
+    answer = sent(people.fiona_frontdesk(), at_book=f"{first.number}\n{second.number}", **SEALED)
     assert f"Lot {second.number} is in another person" in answer.content.decode()
     assert builders.fresh(first.number).custodian == people.fiona_frontdesk()
 
@@ -107,70 +204,26 @@ def test_one_refused_lot_keeps_all_from_passing():
 def test_a_form_sent_twice_passes_once_even_after_the_lot_went_on():
     (lot,) = builders.received()
     client = people.signed_in(people.fiona_frontdesk())
-    sent = entry(client, at_book=lot.number)
-    client.post("/vault/handover/", sent)
+    form = entry(client, at_book=lot.number, **SEALED)
+    client.post("/vault/handover/", form)
     builders.handed_over(builders.fresh(lot.number), people.fiona_frontdesk(), "COUNTER")
-    client.post("/vault/handover/", sent)
+    client.post("/vault/handover/", form)
     assert Handover.objects.count() == 2
     assert builders.fresh(lot.number).custodian == people.fiona_frontdesk()
 
 
-def test_the_lot_that_is_named_stands_in_the_form_and_the_taker_is_who_does_not_hold_it():
-    (lot,) = builders.received()
-    page = people.signed_in(people.vera_vault()).get(f"/vault/handover/?lot={lot.number}")
-    assert f'value="{lot.number}"' in page.content.decode()
-    assert page.context["form"]["to_person"].value() == people.vera_vault().pk
-
-
-def take_over(client, place, **changes):
-    page = client.get(f"/vault/takeover/{place}/")
-    at = page.context["form"]["at"].value().strftime("%Y-%m-%dT%H:%M")
-    sent = {
-        "request_key": str(uuid4()),
-        "at": at,
-        "initial-at": at,
-        "to_person": str(page.wsgi_request.user.pk),
-        "note": "",
-        "seen": page.context["shown"],
-    }
-    return sent | changes
-
-
-def test_everything_at_a_place_passes_at_once_at_book():
-    lots = builders.received(1_000_000, 500_000, 250_000)
-    client = people.signed_in(people.vera_vault())
-    sent = take_over(client, "COUNTER")
-    answer = client.post("/vault/takeover/COUNTER/", sent, follow=True)
-    assert "Vera Lock took over 3 lots at Front counter, at book, not weighed." in answer.content.decode()
-    for lot in lots:
-        fresh = builders.fresh(lot.number)
-        assert (fresh.custodian, fresh.place.code) == (people.vera_vault(), "COUNTER")
-    again = client.post("/vault/takeover/COUNTER/", sent, follow=True)
-    assert "Nothing was recorded twice." in again.content.decode()
-    assert Handover.objects.count() == 3
-
-
-def test_what_came_since_the_list_was_shown_is_looked_at_first():
-    builders.received()
-    client = people.signed_in(people.vera_vault())
-    sent = take_over(client, "COUNTER")
-    (late,) = builders.received(5_000)
-    answer = client.post("/vault/takeover/COUNTER/", sent)
-    assert "The list that you saw was another one." in answer.content.decode()
-    assert late.number in answer.content.decode()
-    assert not Handover.objects.exists()
-
-
-def test_who_gives_passes_on_only_what_is_in_their_own_custody():
-    (mine,) = builders.received()
-    (others,) = builders.received(5_000)
-    builders.handed_over(others, people.otto_operator(), "COUNTER")
-    client = people.signed_in(people.fiona_frontdesk())
-    to_vera = {"to_person": str(people.vera_vault().pk)}
-    shown = client.post("/vault/takeover/COUNTER/", take_over(client, "COUNTER", **to_vera)).context["shown"]
-    client.post("/vault/takeover/COUNTER/", take_over(client, "COUNTER", **to_vera, seen=shown))
-    assert builders.fresh(mine.number).custodian == people.vera_vault()
-    assert builders.fresh(others.number).custodian == people.otto_operator()
+def test_what_the_address_names_stands_in_the_form():
+    first, second = builders.received(1_000_000, 500_000)
+    builders.place("LAB")
+    anna = people.anna_assayer()
+    address = f"/vault/handover/?lot={first.number}&lot={second.number}&to_place=LAB"
+    page = people.signed_in(anna).get(address)
+    text = page.content.decode()
+    assert text.count(f'value="{first.number}"') == text.count(f'value="{second.number}"') == 1
+    assert '<option value="LAB" selected>' in text
+    assert page.context["form"]["to_person"].value() == anna.pk  # who holds none of them takes them
+    page = people.signed_in(people.fiona_frontdesk()).get(f"{address}&to_person=anna")
+    assert page.context["form"]["to_person"].value() == anna.pk
 
 
 @pytest.mark.parametrize(
