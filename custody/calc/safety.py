@@ -25,6 +25,15 @@ HOT_METAL = Caution(
         "Run the extraction: flux, lead, cadmium and zinc fumes are poisonous.",
     ),
 )
+#: What comes over the counter holds more than metal. Mercury: Minamata Convention, Annex C (from memory).
+FIRST_MELT = Caution(
+    "what came with the delivery",
+    (
+        "Dry and open it first: water shut in a hollow piece, a stone or sweeps turns to steam and throws metal.",
+        "Sort out closed tubes, batteries, stones and plastics before the furnace.",
+        "Amalgam and gold that may hold mercury are never melted here: mercury is driven off in a closed retort first.",
+    ),
+)
 NITRIC = Caution(
     "nitric acid and nitrogen oxides",
     (

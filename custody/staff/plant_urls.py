@@ -9,7 +9,6 @@ urlpatterns = [
     path("lot-book/", board.lot_book, name="lot-book"),
     path("step/", step.kinds, name="steps"),
     path("step/<slug:slug>/", step.step, name="step"),
-    path("melt-on-receipt/", step.melt_on_receipt, name="melt-on-receipt"),
     path("batch/", step.batch, name="batch"),
     path("charge/", runs.charge, name="charge"),
     path("run/<str:number>/", runs.run, name="run"),

@@ -1,13 +1,12 @@
-"""Parts of one lot, by weight: dividing it, and drawing samples from it. Metals follow the gross."""
+"""Parts of one lot, by weight: dividing it. Metals follow the gross."""
 
 from custody.actions._post import Posted
-from custody.actions.work import Lose, Make, Take, record_step
-from custody.calc.apportion import divide
-from custody.errors import Refusal
+from custody.actions._steps import split
+from custody.actions.work import Make, record_step
 from custody.models import Lot
 from custody.staff.entry import Entry
-from custody.staff.lines import Choices, Line, Lines, place_field, taken_mg
-from custody.terms import METALS, Form, Kind
+from custody.staff.lines import Choices, Line, Lines, place_field
+from custody.terms import Form, Kind
 from custody.web.forms import GramsField, rows_of
 
 
@@ -35,26 +34,16 @@ def record_split(entry: Entry, kind: Kind, lot: Lot, form: Form) -> Posted:
 
     Raises ``Refusal``.
     """
-    parts = entry.rows["out"].rows
-    lost = [row.lose() for row in entry.rows["loss"].filled]
-    masses = [part["gross"] for part in parts] + [loss.gross_mg for loss in lost]
-    if sum(masses) > lot.gross_mg:
-        raise Refusal("This is more than the lot holds by the book. Weigh again, or correct the book first.")
-    if any(mg < 0 for mg in masses):
-        raise Refusal("Nothing is found again here: a loss is more than zero.")
-    taken = taken_mg(lot, sum(masses))
-    shares = [dict(zip(METALS, share, strict=True)) for share in divide(taken[0], taken[1:], masses)]
-    fine_of_parts, fine_of_losses = shares[: len(parts)], shares[len(parts) :]
+    parts = split(
+        lot,
+        [Make(form, part["gross"], place=part["place"]) for part in entry.rows["out"].rows],
+        [row.lose() for row in entry.rows["loss"].filled],
+    )
     return record_step(
         kind=kind,
-        inputs=[Take(lot.number, taken[0])],
-        outputs=[
-            Make(form, part["gross"], fine, place=part["place"])
-            for part, fine in zip(parts, fine_of_parts, strict=True)
-        ],
-        losses=tuple(
-            Lose(loss.cause, loss.gross_mg, fine, loss.words) for loss, fine in zip(lost, fine_of_losses, strict=True)
-        ),
+        inputs=[parts.take],
+        outputs=parts.outputs,
+        losses=tuple(parts.losses),
         place=entry.form.cleaned_data["place"],
         **entry.head(),
     )

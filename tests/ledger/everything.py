@@ -14,10 +14,11 @@ from custody.actions._sign import Signature
 from custody.actions.attach import attach
 from custody.actions.history import import_history
 from custody.actions.house import close_period
-from custody.actions.work import Add, Lose, Make, Take, correct_lot, record_step, reverse
+from custody.actions.samples import seal_sample
+from custody.actions.work import Add, Drawn, Lose, Make, Take, correct_lot, record_step, reverse
 from custody.calc.apportion import withdraw
 from custody.models import Lot, Operation
-from custody.terms import Addition, AttachmentKind, Cause, DocumentKind, Form, Kind, Outturn
+from custody.terms import Addition, AttachmentKind, Cause, DocumentKind, Form, Kind, Outturn, SampleCut, SamplePurpose
 from tests import builders, people, settling
 
 HISTORY = [
@@ -30,6 +31,8 @@ HISTORY = [
     '{"lot":"OLD-B","gross_g":"30.001"}],"outputs":[{"lot":"OLD-C","form":"melt","gross_g":"129.001","fine_g":'
     '{"Au":"71.900","Ag":"29.990"}}],"losses":[{"cause":"slag","gross_g":"1.000","fine_g":{"Au":"0.100","Ag":"0.010"}}]}',
 ]
+
+PIN = Drawn(SampleCut.PIN, SamplePurpose.LABORATORY, seal="S-1")
 
 
 @dataclass
@@ -144,10 +147,11 @@ def _unvalued(now):
     parcel, held = builders.received(100_000, 40_000, at=now)
     parcel = builders.handed_over(builders.released(parcel), sam, "LAB")
     samples = [
-        _step(Kind.SAMPLE, [Take(parcel.number, 500)], [Make(Form.SAMPLE, 500)], at=timezone.now(), by=sam)
+        _step(Kind.SAMPLE, [Take(parcel.number, 500)], [Make(Form.SAMPLE, 500, drawn=PIN)], at=timezone.now(), by=sam)
         for _ in range(2)
     ]
     _step(Kind.SAMPLE, [Take(samples[0].lots[0])], [], losses=(Lose(Cause.SAMPLE, 500),), at=timezone.now(), by=sam)
+    seal_sample(sample=samples[1].lots[0], seal="S-2", purpose=SamplePurpose.RESERVE, at=timezone.now(), by=sam)
     builders.valued(builders.fresh(parcel.number), Au=700_000, Ag=200_000)
     waiting, *_ = builders.received(30_000, 20_000)
     return waiting, builders.held(held)

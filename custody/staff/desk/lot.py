@@ -9,9 +9,10 @@ from django.views.decorators.http import require_GET
 
 from custody.calc.rounding import half_even
 from custody.models import Bar, Lot, Parcel, User
-from custody.queries import lot_life, scope
+from custody.queries import lot_life, sampling, scope
 from custody.roles import Verb, may
 from custody.staff.desk import tables as desk_tables
+from custody.staff.sampling.tables import SealTable
 from custody.templatetags.metal import permille
 from custody.terms import PPM
 from custody.web.access import needs
@@ -47,7 +48,9 @@ def lot(request: HttpRequest, number: str) -> HttpResponse:
             "tone": tone,
             "holder": _holder(one, custody),
             "actions": _actions(one, viewer),
-            "panels": [panel for panel in (_metal(one), _standing(one), _bar(one), _parcel(one)) if panel],
+            "panels": [
+                panel for panel in (_metal(one), _standing(one), _bar(one), _parcel(one), _sample(one, viewer)) if panel
+            ],
             "tables": _tables(one, custody, viewer),
         },
     )
@@ -156,6 +159,22 @@ def _parcel(one: Lot) -> Panel | None:
     return Panel(title="As declared", facts=facts, note="Declared by who delivered it, not checked.")
 
 
+def _sample(one: Lot, viewer: User) -> Panel | None:
+    state = sampling.sample_state(one, viewer)
+    if state is None:
+        return None
+    facts = [
+        Fact(label="Of lot", value=state.of, url=reverse("lot", args=[state.of]) if state.of else ""),
+        Fact(label="Cut", value=state.cut),
+        Fact(label="For", value=state.purpose),
+        Fact(label="Seal", value=state.seal),
+        Fact(label="Position", value=state.position),
+        Fact(label="Witness", value=state.witness),
+        Fact(label="So since", at=state.since),
+    ]
+    return Panel(title="Sample", facts=[fact for fact in facts if fact.value or fact.at])
+
+
 def _tables(one: Lot, custody: list[lot_life.Tenure], viewer: User) -> list:
     """The lists of the page that have something to say, custody first."""
     events = lot_life.events_of(one)
@@ -170,6 +189,7 @@ def _tables(one: Lot, custody: list[lot_life.Tenure], viewer: User) -> list:
     ]
     made_of, made_into = lot_life.parents_of(one), lot_life.children_of(one)
     clearance = list(one.clearance_events.select_related("by"))
+    seals = list(sampling.seals_of(one))
     weighings = list(one.weighings.select_related("by").order_by("id"))
     papers = list(lot_life.papers_of(one, viewer))
     Relatives = desk_tables.RelativeTable
@@ -186,6 +206,7 @@ def _tables(one: Lot, custody: list[lot_life.Tenure], viewer: User) -> list:
         ),
         (made_of, Relatives(made_of, caption="Made of")),
         (made_into, Relatives(made_into, caption="Made into")),
+        (seals, SealTable(seals)),
         (weighings, desk_tables.WeighingTable(weighings)),
         (
             determinations,

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from custody.actions import work
 from custody.errors import Refusal
 from custody.models import Operation, User
-from custody.queries import operation_life, scope
+from custody.queries import operation_life, sampling, scope
 from custody.roles import Verb, may
 from custody.staff.desk.tables import DocumentTable, LineTable
 from custody.terms import COLUMNS, Kind
@@ -109,6 +109,8 @@ def _actions(one: Operation, viewer: User) -> list[Action]:
     found = []
     if one.kind == Kind.RECEIVE:
         found.append(Action(label="The receipt", url=address("receipt", args=[one.number])))
+    elif may(viewer.roles, Verb.WEIGH) and sampling.lots_for_labels(one, viewer):
+        found.append(Action(label="Print the labels", url=address("made-labels", args=[one.number]), method="post"))
     if may(viewer.roles, Verb.REVERSE) and one.kind != Kind.REVERSE and not _undone(one):
         found.append(Action(label="Reverse", url=address("reverse", args=[one.number]), tone="stop"))
     return found

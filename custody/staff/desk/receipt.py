@@ -11,9 +11,11 @@ from django.views.decorators.http import require_GET, require_POST
 
 from custody.actions.issue_receipt import issue_labels, issue_receipt
 from custody.errors import Refusal
-from custody.models import Operation, User
+from custody.models import Delivery, Operation, User
 from custody.queries import receipt_life, scope
 from custody.roles import Verb, may
+from custody.staff.desk.attachments import AttachmentForm, may_attach
+from custody.staff.desk.receipt_tables import AmendmentTable, AttachmentTable, DeclaredTable, WeighedTable
 from custody.staff.desk.tables import DocumentTable, ParcelTable
 from custody.terms import Basis, DocumentKind
 from custody.web.access import needs
@@ -28,9 +30,37 @@ TITLE = {Basis.TOLL: "toll: title stays with the party", Basis.PURCHASE: "purcha
 @needs(Verb.READ_BOOK)
 def receipt(request: HttpRequest, number: str) -> HttpResponse:
     """The page of one receipt."""
+    return _page(request, _receipt(request.user, number))
+
+
+@require_POST
+@needs(Verb.RECEIVE, Verb.CLEAR)
+def attach_files(request: HttpRequest, number: str) -> HttpResponse:
+    """Attaches photographs and papers to a receipt or to one of its parcels."""
+    one = _receipt(request.user, number)
+    form = AttachmentForm(request.POST, request.FILES, receipt=one)
+    if form.is_valid():
+        try:
+            kept = form.record(request.user)
+        except Refusal as refusal:
+            form.refuse(refusal)
+        else:
+            messages.success(request, f"Attached to {number}: {', '.join(one.title for one in kept)}.")
+            return redirect("receipt", number=number)
+    return _page(request, one, form)
+
+
+RELATED = ("party", "place", "by", "reversed_by", "delivery__slip", "delivery__replaces", "replaced_by__operation")
+
+
+def _receipt(viewer: User, number: str) -> Operation:
+    return get_object_or_404(scope.receipts(viewer).select_related(*RELATED), number=number)
+
+
+def _page(request: HttpRequest, one: Operation, form: AttachmentForm | None = None) -> HttpResponse:
     viewer = request.user
-    one = get_object_or_404(scope.receipts(viewer).select_related("party", "place", "by", "reversed_by"), number=number)
     lines = receipt_life.parcel_lines(one)
+    attached = scope.attachments(viewer).filter(receipt=one).select_related("lot", "by")
     documents = list(scope.documents(viewer).filter(operation=one).select_related("issued_by"))
     undone = getattr(one, "reversed_by", None)
     return render(
@@ -41,8 +71,10 @@ def receipt(request: HttpRequest, number: str) -> HttpResponse:
             "under": f"from {one.party.name}",
             "status": "reversed" if undone else "",
             "actions": [] if undone else _actions(one, viewer),
-            "panels": [_facts(one), _settlement(one, viewer)],
-            "parcels": ParcelTable(lines),
+            "panels": [_facts(one), _delivery(one, viewer), _settlement(one, viewer)],
+            "tables": _tables(one, lines),
+            "attachments": AttachmentTable(list(attached)),
+            "attach_form": (form or AttachmentForm(receipt=one)) if may_attach(viewer) else None,
             "documents": DocumentTable(documents),
             "issue": [] if undone else _issue(one, viewer, documents),
         },
@@ -68,8 +100,24 @@ def issue_paper(request: HttpRequest, number: str) -> HttpResponse:
     return redirect("receipt", number=number)
 
 
+def _tables(one: Operation, lines: list[receipt_life.ParcelLine]) -> list:
+    """The lists of the page that have something to say."""
+    amendments = receipt_life.amendments_of(one)
+    weighed = [line for line in lines if line.weighing]
+    found = [
+        (lines, ParcelTable(lines)),
+        (weighed, WeighedTable(weighed)),
+        (lines, DeclaredTable(lines)),
+        (amendments, AmendmentTable(amendments)),
+    ]
+    return [table for rows, table in found if rows]
+
+
 def _actions(one: Operation, viewer: User) -> list[Action]:
     found = []
+    if may(viewer.roles, Verb.MELT):
+        url = f"{reverse('melt-on-receipt')}?{urlencode({'receipt': one.number})}"
+        found.append(Action(label="Melt on receipt", url=url))
     if may(viewer.roles, Verb.CLEAR):
         found.append(
             Action(label="Hold or release", url=f"{reverse('clearance')}?{urlencode({'receipt': one.number})}")
@@ -102,7 +150,6 @@ def _facts(one: Operation) -> Panel:
     facts = [
         Fact(label="Received", at=one.at),
         Fact(label="From", value=one.party.name, url=reverse("party", kwargs={"code": one.party.code})),
-        Fact(label="Delivered by", value=one.delivered_by),
         Fact(label="Received by", value=str(one.by)),
         Fact(label="At", value=one.place.name if one.place else ""),
         Fact(label="Basis", value=TITLE.get(one.basis, one.basis)),
@@ -112,6 +159,32 @@ def _facts(one: Operation) -> Panel:
     if undone:
         facts.append(Fact(label="Reversed by", value=undone.number, url=reverse("operation", args=[undone.number])))
     return Panel(title="Delivery", facts=facts)
+
+
+def _delivery(one: Operation, viewer: User) -> Panel:
+    """Who brought it for whom, which identity was seen, and which slip or receipt it stands for."""
+    said = getattr(one, "delivery", None)
+    facts = [
+        Fact(label="Delivered by", value=one.delivered_by),
+        Fact(label="On behalf of", value=said.on_behalf_of if said and said.on_behalf_of else one.party.name),
+        Fact(label="Identity seen", value=_identity(said, viewer) if said else ""),
+    ]
+    if said and said.slip:
+        facts.append(Fact(label="Entered late from paper slip", value=said.slip.number))
+    if said and said.replaces:
+        facts.append(_linked("Replaces", said.replaces.number))
+    if hasattr(one, "replaced_by"):
+        facts.append(_linked("Replaced by", one.replaced_by.operation.number))
+    return Panel(title="Who brought it", facts=facts)
+
+
+def _identity(said: Delivery, viewer: User) -> str:
+    number = scope.identity_number(viewer, said.identity_number)
+    return " ".join(filter(None, (said.get_identity_kind_display(), number)))
+
+
+def _linked(label: str, number: str) -> Fact:
+    return Fact(label=label, value=number, url=reverse("receipt", args=[number]))
 
 
 def _settlement(one: Operation, viewer: User) -> Panel:

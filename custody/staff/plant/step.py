@@ -1,4 +1,4 @@
-"""The one form of every dry, wet and cold step, and its presets: melt on receipt, and a batch."""
+"""The one form of every dry, wet and cold step, and its preset, a batch. Melt on receipt is the sampler's."""
 
 from dataclasses import dataclass
 from urllib.parse import urlencode
@@ -12,6 +12,7 @@ from custody.actions.work import record_step
 from custody.calc.rules import rule_for
 from custody.calc.safety import cautions_for
 from custody.models import User
+from custody.queries import scope
 from custody.roles import Verb, may, verb_of
 from custody.staff.entry import Entry, StepForm, allow, place_choices
 from custody.staff.lines import STAMPS, AdditionRows, LossRows, LotsInRows, LotsOutRows, OptionalLotsOutRows
@@ -42,7 +43,7 @@ WORKERS = (Verb.MELT, Verb.REFINE, Verb.CAST, Verb.WEIGH)
 
 @dataclass(frozen=True, slots=True)
 class Preset:
-    """A step with its usual lines laid out; ``metals`` False asks for gross alone, for lots without an assay."""
+    """A step with its usual lines laid out."""
 
     kind: Kind
     title: str
@@ -51,19 +52,8 @@ class Preset:
     makes: tuple[Form, ...] = ()
     adds: tuple[Addition, ...] = ()
     loses: tuple[Cause, ...] = ()
-    metals: bool = True
 
 
-MELT_ON_RECEIPT = Preset(
-    Kind.MELT,
-    "Melt on receipt",
-    "One or several parcels of one receipt become one melt. They have no assay yet, so gross alone is balanced.",
-    verb="the melt",
-    makes=(Form.MELT, Form.SLAG),
-    adds=(Addition.FLUX,),
-    loses=(Cause.FUME,),
-    metals=False,
-)
 BATCH = Preset(
     Kind.DISSOLVE,
     "Refine a batch",
@@ -87,13 +77,15 @@ def kinds(request: HttpRequest) -> HttpResponse:
         if steps
     ]
     if len(lots) == 1 and may(request.user.roles, Verb.SAMPLE):
-        panels.insert(0, _of_sampler(lots[0]))
+        panels.insert(0, _of_sampler(lots[0], request.user))
     return render(request, "staff/plant/kinds.html", {"panels": panels, "under": ", ".join(lots)})
 
 
-def _of_sampler(lot: str) -> Panel:
-    """What a sampler does with one lot."""
-    steps = (("Draw a sample from it", "sample"), ("Consume it as a sample", "consume"))
+def _of_sampler(lot: str, viewer: User) -> Panel:
+    """What a sampler does with one lot; only a sample is consumed."""
+    steps = [("Draw a sample from it", "sample")]
+    if scope.lots(viewer).filter(number=lot, form=Form.SAMPLE).exists():
+        steps.append(("Consume it as a sample", "consume"))
     actions = [Action(label=label, url=reverse(name, kwargs={"number": lot})) for label, name in steps]
     return Panel(title="Sampling", actions=actions)
 
@@ -129,12 +121,6 @@ def step(request: HttpRequest, slug: str) -> HttpResponse:
     return _page(request, Preset(kind, kind.label.capitalize(), ""))
 
 
-@needs(Verb.MELT)
-def melt_on_receipt(request: HttpRequest) -> HttpResponse:
-    """The short form of the first melt of a receipt."""
-    return _page(request, MELT_ON_RECEIPT)
-
-
 @needs(Verb.REFINE)
 def batch(request: HttpRequest) -> HttpResponse:
     """A whole batch, known from beginning to end, in one operation."""
@@ -162,7 +148,7 @@ def _page(request: HttpRequest, preset: Preset) -> HttpResponse:
     context = entry.context(
         preset=preset,
         cautions=cautions_for(preset.kind),
-        balance_columns=COLUMNS if preset.metals else COLUMNS[:1],
+        balance_columns=COLUMNS,
         rule=rule_for(preset.kind),
     )
     return render(request, "staff/plant/step.html", context)
@@ -172,7 +158,7 @@ def _entry(request: HttpRequest, preset: Preset) -> Entry:
     sent = request.POST if request.method == "POST" else None
     rule = rule_for(preset.kind)
     out_rows = OptionalLotsOutRows if preset.kind is Kind.DISCHARGE else LotsOutRows
-    made = {"metals": preset.metals, "places": place_choices(), "serials": preset.kind in STAMPS}
+    made = {"places": place_choices(), "serials": preset.kind in STAMPS}
     lots = [{"lot": lot} for lot in request.GET.getlist("lot")]
     rows = {"in": LotsInRows(sent, prefix="in", initial=lots)}
     if rule.additions:
@@ -182,8 +168,7 @@ def _entry(request: HttpRequest, preset: Preset) -> Entry:
     makes = [{"form": form.value} for form in preset.makes]
     rows["out"] = out_rows(sent, prefix="out", initial=makes, form_kwargs=made)
     loses = [{"cause": cause.value} for cause in preset.loses]
-    options = {"causes": rule.causes, "metals": preset.metals}
-    rows["loss"] = LossRows(sent, prefix="loss", initial=loses, form_kwargs=options)
+    rows["loss"] = LossRows(sent, prefix="loss", initial=loses, form_kwargs={"causes": rule.causes})
     return Entry(request, StepForm(sent), rows)
 
 

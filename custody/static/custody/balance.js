@@ -4,6 +4,7 @@
 //   [data-balance="in|add|out|loss"]    a line of it
 //   input[data-metal="gross|Au|…"]      grams typed on that line
 //   [data-metal][data-mg]               a figure of the line that is fixed, in milligrams
+//   input[data-tare]                    grams of the line's container: its gross counts without them
 //   input[data-balance-part]            grams to take of a line's fixed figures; blank takes all of them
 //   input[data-balance-pick]            a checkbox: the line counts only while it is ticked
 //   select[data-balance-metal]      the metal of the bars that the form casts
@@ -57,6 +58,12 @@ function figures(line) {
       if (mg === undefined) unread = true;
       else if (mg !== null) typed.set(element.dataset.metal, mg);
     }
+  }
+  const tare = typed.has("gross") ? line.querySelector("input[data-tare]") : null;
+  if (tare) {
+    const mg = read(tare);
+    if (mg === undefined) unread = true;
+    else typed.set("gross", typed.get("gross") - (mg ?? 0n));
   }
   const fineness = line.querySelector("[data-fineness]");
   if (fineness && typed.has("gross")) {
@@ -135,7 +142,7 @@ function typing(form) {
   const input = document.activeElement;
   if (!form.contains(input)) return false;
   if (input.matches("[data-fineness]")) return permille(input.value) === undefined;
-  return input.matches("input[data-metal], [data-balance-part]") && milligrams(input.value, "signed" in input.dataset) === undefined;
+  return input.matches("input[data-metal], [data-tare], [data-balance-part]") && milligrams(input.value, "signed" in input.dataset) === undefined;
 }
 
 function update(form) {

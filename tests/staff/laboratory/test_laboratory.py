@@ -21,7 +21,9 @@ def in_hand(person=people.sam_sampler, *parcels):
 
 
 def sampling(*grams, lost=()):
-    return body(rows={"in": [{}], "out": [{"gross": each, "place": "LAB"} for each in grams], "loss": list(lost)})
+    out = [{"gross": each, "purpose": "laboratory", "place": "LAB"} for each in grams]
+    rows = {"in": [{}], "out": out, "loss": list(lost)}
+    return body(rows=rows, cut="drill", scale=builders.scale().code)
 
 
 def test_a_sample_is_a_lot_and_the_rest_keeps_its_number():
@@ -46,7 +48,7 @@ def test_a_sample_of_a_valued_lot_takes_its_share_of_metal():
 
 @pytest.mark.parametrize(
     ("typed", "sentence"),
-    [("1000.001", "more than the lot holds"), ("0", "is zero"), ("10,5", "has a comma"), ("", "at least one sample")],
+    [("1000.001", "less than asked"), ("0", "is zero"), ("10,5", "has a comma"), ("", "at least one sample")],
 )
 def test_a_sample_that_cannot_be_is_refused(typed, sentence):
     lot = in_hand()
@@ -63,13 +65,13 @@ def drawn(lot, grams="10", by=people.sam_sampler):
 def test_the_assay_consumes_a_sample_in_parts():
     sample = drawn(in_hand())
     client = people.signed_in(people.sam_sampler())
-    data = body(gross="4")
+    data = body(consumed="4")
     number = sent(client, f"/laboratory/consume/{sample.number}/", data)
     assert sent(client, f"/laboratory/consume/{sample.number}/", data) == number
     assert builders.fresh(sample.number).gross_mg == 6_000
-    sent(client, f"/laboratory/consume/{sample.number}/", body(gross=""))
+    sent(client, f"/laboratory/consume/{sample.number}/", body(consumed=""))
     assert builders.fresh(sample.number).gross_mg == 0
-    gone = client.post(f"/laboratory/consume/{sample.number}/", body(gross="1"))
+    gone = client.post(f"/laboratory/consume/{sample.number}/", body(consumed="1"))
     assert "nothing of it is left" in faults(gone)
 
 

@@ -68,7 +68,7 @@ def test_asked_about_one_lot_the_plant_shows_its_steps():
     assert answer.redirect_chain == [("/plant/step/?lot=L-1", 302)]
     page = answer.content.decode()
     assert "/laboratory/sample/L-1/" in page
-    assert "/plant/melt-on-receipt/?lot=L-1" in page
+    assert "/sampling/melt/?lot=L-1" in page
     operator = people.signed_in(people.otto_operator()).get("/plant/step/?lot=L-1").content.decode()
     assert "/laboratory/sample/" not in operator
     assert people.signed_in(people.adam_auditor()).get("/plant/", {"lot": "L-1"}).status_code == 200

@@ -40,7 +40,7 @@ def test_a_lot_divided_whole_is_gone_and_an_unvalued_one_needs_no_metals():
 def test_no_more_than_there_is():
     (lot,) = builders.ready(100)
     answer = people.signed_in(people.otto_operator()).post("/plant/divide/", division(lot, "60", "41"))
-    assert "more than the lot holds" in faults(answer)
+    assert "less than asked" in faults(answer)
     nobody = people.signed_in(people.otto_operator()).post(
         "/plant/divide/", body(rows={"in": [{"lot": "L-0"}], "out": [{"gross": "1"}], "loss": []})
     )

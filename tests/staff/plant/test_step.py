@@ -136,37 +136,6 @@ def test_past_the_tolerance_a_manager_signs_beside_the_operator():
     assert operation.countersign_meaning == "seen, swept and weighed together"
 
 
-def test_melt_on_receipt_asks_for_gross_alone():
-    one, two = builders.received(600_000, 400_000)
-    for lot in (one, two):
-        builders.handed_over(lot, people.sam_sampler())
-    mine = [lot.number for lot in builders.received(builders.parcel(mine="Same"), builders.parcel(mine="Same"))]
-    for number in mine:
-        builders.handed_over(builders.fresh(number), people.sam_sampler())
-    client = people.signed_in(people.sam_sampler())
-    page = client.get("/plant/melt-on-receipt/", {"lot": mine}).content.decode()
-    assert f'value="{mine[0]}"' in page
-    assert f'value="{mine[1]}"' in page
-    assert 'name="out-0-Au"' not in page
-    assert "not valued yet" in page
-    rows = {
-        "in": [{"lot": number} for number in mine],
-        "add": [{"what": "flux", "gross": "5"}],
-        "out": [{"form": "melt", "gross": "1998.5"}, {"form": "slag", "gross": "6"}],
-        "loss": [{"cause": "fume", "gross": "0.5"}],
-    }
-    number = sent(client, "/plant/melt-on-receipt/", body(rows=rows))
-    melted = Operation.objects.get(number=number).created_lots.order_by("id")
-    assert [(lot.form, lot.gross_mg, lot.valued) for lot in melted] == [
-        ("melt", 1_998_500, False),
-        ("slag", 6_000, False),
-    ]
-    # Parcels of different mines wait for their assays.
-    rows["in"] = [{"lot": one.number}, {"lot": two.number}]
-    refused = client.post("/plant/melt-on-receipt/", body(rows=rows))
-    assert "is not valued yet" in faults(refused)
-
-
 def test_a_batch_lays_its_products_out_and_ignores_those_that_did_not_come():
     (lot,) = builders.ready()
     client = people.signed_in(people.otto_operator())
@@ -224,7 +193,6 @@ def test_the_book_of_a_lot_for_the_page():
         ("/plant/step/melt/", {"sam", "otto"}),
         ("/plant/step/dissolve/", {"otto"}),
         ("/plant/step/roll/", {"otto"}),
-        ("/plant/melt-on-receipt/", {"sam", "otto"}),
         ("/plant/batch/", {"otto"}),
         ("/plant/divide/", {"fiona", "sam", "anna", "otto", "vera"}),
     ],
