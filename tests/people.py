@@ -42,6 +42,11 @@ def anna_assayer() -> User:
     return _person("anna", "Anna Bead", Role.ASSAYER)
 
 
+def ada_assayer() -> User:
+    """A second assayer, for what Anna determined."""
+    return _person("ada", "Ada Cupel", Role.ASSAYER)
+
+
 def otto_operator() -> User:
     return _person("otto", "Otto Flux", Role.OPERATOR)
 

@@ -1,13 +1,15 @@
-"""Numbers that the application draws: a letter, the year of the refinery's local day, and a running count."""
+"""Numbers of the laboratory's records: a letter, the local year, a count."""
 
 from datetime import datetime
 
 from django.db import connection
 
 
-def next_number(sequence: str, prefix: str, at: datetime) -> str:
-    """The next number of one of the book's sequences, like A26-00005."""
+def next_number(letter: str, sequence: str, at: datetime) -> str:
+    """The next number: ``next_number("A", "determination", at)`` is like A26-00001."""
     with connection.cursor() as cursor:
-        cursor.execute("SELECT nextval(%s), to_char(custody_local_day(%s), 'YY')", [sequence, at])
+        cursor.execute(
+            "SELECT nextval(%s::regclass), to_char(custody_local_day(%s), 'YY')", [f"custody_number_{sequence}", at]
+        )
         count, year = cursor.fetchone()
-    return f"{prefix}{year}-{count:05d}"
+    return f"{letter}{year}-{count:05d}"

@@ -3,15 +3,17 @@
 from datetime import datetime
 from uuid import UUID
 
-from django.db import IntegrityError, connection, transaction
+from django.db import IntegrityError, transaction
 
 from custody.actions import _post
 from custody.actions._allowed import require
+from custody.actions._numbers import next_number
 from custody.actions._sign import Signature
-from custody.errors import Refusal, RequestKey
-from custody.models import Acceptance, Determination, Lot, Operation, User
+from custody.errors import AcceptedByAnother, Refusal, RequestKey
+from custody.models import Acceptance, Determination, Lot, Operation, RepeatOrder, User
+from custody.queries.worksheets import worked_on
 from custody.roles import Verb
-from custody.terms import METALS, PPM
+from custody.terms import INDICATIONS, METALS, PPM
 
 
 def determine(
@@ -32,6 +34,8 @@ def determine(
     require(by, Verb.DETERMINE)
     if sum(ppm.values()) > PPM:
         raise Refusal("The metals sum to more than the whole. Check the fineness of each.")
+    if method in INDICATIONS:
+        raise Refusal("X-rays, density and a declaration are indications, no determination. Keep it as an indication.")
     if any(value < 0 for value in ppm.values()) or not ppm:
         raise Refusal("Give the fineness of at least one metal.")
     said = {"lot": lot, "sample": sample, "method": method, "note": note, "by": by}
@@ -39,7 +43,9 @@ def determine(
     with _post.refusals(), transaction.atomic(durable=True):
         try:
             with transaction.atomic():
-                return Determination.objects.create(number=_next_number(at), at=at, request_key=request_key, **said)
+                return Determination.objects.create(
+                    number=next_number("A", "determination", at), at=at, request_key=request_key, **said
+                )
         except IntegrityError:
             earlier = Determination.objects.filter(request_key=request_key).first() if request_key else None
             if earlier is None:
@@ -94,8 +100,30 @@ def _acceptance(determination: Determination, at: datetime, by: User, request_ke
     return earlier
 
 
-def _next_number(at: datetime) -> str:
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT nextval('custody_number_determination'), to_char(custody_local_day(%s), 'YY')", [at])
-        count, year = cursor.fetchone()
-    return f"A{year}-{count:05d}"
+def assay_again(*, determination: Determination, reason: str, at: datetime, by: User) -> RepeatOrder:
+    """Turns a determination down, with a reason: its lot is assayed again, and it can't be accepted any more.
+
+    For whoever may accept it, so never for who worked on it. Said twice, it counts once. Raises ``NotAllowed`` and
+    ``Refusal``.
+    """
+    require(by, Verb.ACCEPT)
+    earlier = RepeatOrder.objects.filter(determination=determination).first()
+    if earlier:
+        return earlier
+    if Acceptance.objects.filter(determination=determination).exists():
+        raise Refusal(f"Determination {determination.number} is accepted already.")
+    if determination.by_id == by.pk or worked_on(determination, by):
+        raise AcceptedByAnother(determination=determination.pk)
+    if not reason.strip():
+        refusal = Refusal("Say why the lot is assayed again.")
+        refusal.field = "reason"
+        raise refusal
+    with _post.refusals(), transaction.atomic(durable=True):
+        return RepeatOrder.objects.create(
+            determination=determination,
+            worksheet=determination.worksheet,
+            lot=determination.lot,
+            sentence=reason.strip(),
+            at=at,
+            by=by,
+        )

@@ -30,13 +30,13 @@ def samples_of(lot: Lot, viewer: User) -> QuerySet[Lot]:
 def determinations(viewer: User) -> QuerySet[Determination]:
     """Determinations of the lots that the viewer may see."""
     seen = Determination.objects.filter(lot__in=scope.lots(viewer))
-    return seen.select_related("lot", "sample", "by", "acceptance__by")
+    return seen.select_related("lot", "sample", "by", "acceptance__by", "repeat__by", "worksheet")
 
 
 def waiting(viewer: User) -> QuerySet[Determination]:
-    """Determinations that nobody accepted, and that no accepted later one of the same lot has overtaken."""
+    """Determinations that nobody accepted or turned down, and that no later one of the lot has overtaken."""
     later = Determination.objects.filter(lot=OuterRef("lot"), pk__gt=OuterRef("pk"), acceptance__isnull=False)
-    return determinations(viewer).filter(~Exists(later), acceptance=None).order_by("id")
+    return determinations(viewer).filter(~Exists(later), acceptance=None, repeat=None).order_by("id")
 
 
 def accepted(viewer: User) -> QuerySet[Determination]:

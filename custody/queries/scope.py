@@ -18,6 +18,7 @@ from custody.models import (
     Settlement,
     User,
     Weighing,
+    Worksheet,
 )
 from custody.roles import Verb, may, sees_identities
 from custody.terms import AttachmentKind, DocumentKind, Kind
@@ -122,6 +123,11 @@ def people(viewer: User) -> QuerySet[User]:
     if viewer.is_active and may(viewer.roles, Verb.MANAGE_PEOPLE):
         return User.objects.all()
     return User.objects.filter(party__isnull=True) if _reads_all(viewer) else User.objects.filter(pk=viewer.pk)
+
+
+def worksheets(viewer: User) -> QuerySet[Worksheet]:
+    """Worksheets of the laboratory that the viewer may see: the house's own, never a customer's."""
+    return Worksheet.objects.all() if _reads_all(viewer) else Worksheet.objects.none()
 
 
 def periods(viewer: User) -> QuerySet[Period]:
