@@ -1,5 +1,6 @@
 """Scales and reference weights as the standards know them, and where each scale stands today."""
 
+import re
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -9,7 +10,8 @@ from django.utils import timezone
 from custody.calc import scales as calc
 from custody.calc.rounding import half_even
 from custody.calc.weights import Weight, WeightClass
-from custody.models import ReferenceWeight, Scale, ScaleCheck, ScaleReading, User, Weighing
+from custody.models import Movement, ReferenceWeight, Scale, ScaleCheck, ScaleReading, User, Weighing
+from custody.queries import scope
 
 
 def plate_of(scale: Scale) -> calc.Scale:
@@ -43,9 +45,20 @@ def in_use() -> QuerySet[Scale]:
     return standing().filter(active=True)
 
 
+def register() -> QuerySet[Scale]:
+    """The register: every scale with where it stands today and its last check of any day (``last_at``)."""
+    last = ScaleCheck.objects.filter(scale=OuterRef("pk")).order_by("-at", "-id")
+    return standing().select_related("place").annotate(last_at=Subquery(last.values("at")[:1]))
+
+
 def usable_now() -> QuerySet[Scale]:
     """Scales that may weigh now: in use, and passed today's last check."""
     return in_use().filter(passed=True)
+
+
+def to_check_today(viewer: User) -> QuerySet[Scale]:
+    """Scales in use that may not weigh before they pass a check today; the register is the same for everybody."""
+    return in_use().exclude(passed=True)
 
 
 def state_of(scale: Scale) -> str:
@@ -63,7 +76,68 @@ def last_scale_of(user: User) -> str:
     return last.scale.code if last and last.scale.active else ""
 
 
+# Checks, and what they say of weighings
+
+
+def checks_of(scale: Scale) -> QuerySet[ScaleCheck]:
+    """Its checks with their loads, and the times that it was found faulty; the last one in front."""
+    return scale.checks.select_related("by").prefetch_related("loads").order_by("-at", "-id")
+
+
+def last_weights(scale: Scale) -> list[list[str]]:
+    """The codes of the reference weights on the pan at its last check, load by load: today's are most likely these."""
+    last = ScaleCheck.objects.filter(scale=scale, loads__isnull=False).order_by("-at", "-id").first()
+    # As written by actions/scales.py: "W-2K (2 000.000 g F1), W-100 (…)"; a code has no space in it.
+    return [re.findall(r"(\S+) \(", load.weights) for load in last.loads.all()] if last else []
+
+
+def weighings_on(scale: Scale, viewer: User) -> QuerySet[Weighing]:
+    """Weighings on a scale that the viewer may see, the last one in front."""
+    return scope.weighings(viewer).filter(scale=scale).select_related("lot", "by").order_by("-at", "-id")
+
+
+def last_good_check(failed: ScaleCheck) -> ScaleCheck | None:
+    """The last check that the scale passed before it failed, as the book had it when the failure was recorded.
+
+    A check that is entered afterwards with an earlier time must not take weighings off the list.
+    """
+    return (
+        ScaleCheck.objects.filter(scale=failed.scale_id, passed=True, at__lte=failed.at, id__lt=failed.pk)
+        .order_by("-at", "-id")
+        .first()
+    )
+
+
+def doubted(failed: ScaleCheck, viewer: User) -> QuerySet[Weighing]:
+    """Every weighing that a scale made since its last good check before it failed, or was found faulty.
+
+    Up to the next check that it passes: a failure may be recorded with the time at which it happened, after weighings.
+    Each says by which operation its lot was emptied, if it is (``ended_kind``, ``ended_by``).
+    """
+    good = last_good_check(failed)
+    again = ScaleCheck.objects.filter(scale=failed.scale_id, passed=True, at__gt=failed.at).order_by("at").first()
+    found = scope.weighings(viewer).filter(scale=failed.scale_id)
+    if good:
+        found = found.filter(at__gte=good.at)
+    if again:
+        found = found.filter(at__lt=again.at)
+    last = Movement.objects.filter(pk=OuterRef("lot__last_movement"))
+    return (
+        found.select_related("lot__place", "lot__custodian", "lot__receipt__party", "lot__owner", "by")
+        .annotate(
+            ended_kind=Subquery(last.values("operation__kind")[:1]),
+            ended_by=Subquery(last.values("operation__number")[:1]),
+        )
+        .order_by("at", "id")
+    )
+
+
 # What scales sent by themselves
+
+
+def readings_of(scale: Scale) -> QuerySet[ScaleReading]:
+    """What a scale sent, with the weighing that used it, the last one in front."""
+    return scale.readings.select_related("gross_of__lot", "tare_of__lot").order_by("-id")
 
 
 @dataclass(frozen=True, slots=True)

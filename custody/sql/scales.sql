@@ -85,19 +85,22 @@ BEGIN
         PERFORM custody_refuse('scale_failed', format('Scale %s failed its check.', s.code), d);
     ELSIF NEW.gross_mg > s.max_mg OR NEW.gross_mg * 1000 < s.min_ug THEN
         PERFORM custody_refuse('scale_load', format('Scale %s does not weigh this load.', s.code),
-            d || jsonb_build_object('max_mg', s.max_mg, 'least_mg', -(-s.min_ug / 1000)));
+            d || jsonb_build_object('max_mg', s.max_mg, 'least_mg', (s.min_ug + 999) / 1000));
     ELSIF NEW.gross_reading_id IS NOT NULL AND NOT custody_is_reading(NEW.gross_reading_id, s.id, NEW.gross_mg)
-            OR NEW.tare_reading_id IS NOT NULL AND NOT custody_is_reading(NEW.tare_reading_id, s.id, NEW.tare_mg) THEN
+            OR NEW.tare_reading_id IS NOT NULL AND NOT custody_is_reading(NEW.tare_reading_id, s.id, NEW.tare_mg)
+            OR NEW.gross_reading_id = NEW.tare_reading_id THEN
         PERFORM custody_refuse('reading', 'This is not what the scale sent.', d);
     END IF;
     RETURN NEW;
 END $$;
 
--- Whether a scale sent this mass, at rest; micrograms rounded half to even to the milligram.
+-- Whether a scale sent this mass, at rest, and no weighing used it yet, as gross or as tare; micrograms rounded half to
+-- even to the milligram. Volatile, so that it sees the rows before this one in the same statement.
 CREATE FUNCTION custody_is_reading(reading bigint, of_scale bigint, mg bigint) RETURNS boolean
-LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+LANGUAGE sql VOLATILE SET search_path = public, pg_temp AS $$
     SELECT EXISTS (SELECT FROM custody_scalereading r WHERE r.id = reading AND r.scale_id = of_scale AND r.stable
                       AND custody_half_even(r.value_ug, 1000) = mg)
+       AND NOT EXISTS (SELECT FROM custody_weighing w WHERE w.gross_reading_id = reading OR w.tare_reading_id = reading)
 $$;
 CREATE TRIGGER weighing_on_a_checked_scale BEFORE INSERT ON custody_weighing
     FOR EACH ROW EXECUTE FUNCTION custody_weighing_on_a_checked_scale();

@@ -1,0 +1,296 @@
+"""Lists of the scales' desk."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import django_tables2 as tables
+from django.template.loader import render_to_string
+from django.urls import reverse
+from django.utils import timezone
+
+from custody.calc import scales as calc
+from custody.calc.mass import format_grams
+from custody.calc.refusals import Refused
+from custody.models import ReferenceWeight, Scale, ScaleCheck, ScaleCheckLoad, Weighing
+from custody.queries import scales as queries
+from custody.staff.scales.figures import STATE_TONES, decimals_of, shown, signed
+from custody.templatetags.metal import local_time
+from custody.web.standing import owner_words
+from custody.web.tables import BaseTable, FigureColumn, LotColumn, MassColumn, MomentColumn
+
+WEIGHT_TONES = {"in use": "good", "certificate ran out": "stop", "out of use": "plain"}
+RESULT_TONES = {"passed": "good", "failed": "stop", "found faulty": "stop"}
+
+
+def link(words: str, viewname: str, *args) -> str:
+    """Words that lead to a page."""
+    return render_to_string("staff/scales/link.html", {"words": words, "url": reverse(viewname, args=args)})
+
+
+def status(word: str, tones: dict[str, str]) -> str:
+    """A word of standing with its tone, by the kit."""
+    return render_to_string("ui/status.html", {"word": word, "tone": tones.get(word, "plain")})
+
+
+def result_of(check: ScaleCheck) -> str:
+    """What a check came to, in a word."""
+    return "passed" if check.passed else "failed" if check.loads.all() else "found faulty"
+
+
+class StepColumn(FigureColumn):
+    """Micrograms in grams, with as many decimals as the scale of the row (or of the table) shows."""
+
+    unit = "g"
+
+    def render(self, value, record, table):
+        scale = record if isinstance(record, Scale) else table.scale
+        return shown(value, decimals_of(scale.d_ug))
+
+
+class ScaleTable(BaseTable):
+    """The register of scales."""
+
+    caption = "Scales"
+    empty_text = "No scale is entered yet."
+
+    code = LotColumn(verbose_name="Scale", viewname="scale", argument="code", orderable=False)
+    name = tables.Column(verbose_name="Name", orderable=False)
+    place = tables.Column(verbose_name="Place", accessor="place__name", orderable=False)
+    accuracy = tables.Column(verbose_name="Class", orderable=False)
+    e = MassColumn("e", accessor="e_mg", orderable=False)
+    d = StepColumn("d", accessor="d_ug", orderable=False)
+    least = StepColumn("Min", accessor="min_ug", orderable=False)
+    most = MassColumn("Max", accessor="max_mg", orderable=False)
+    state = tables.Column(verbose_name="Today", empty_values=(), orderable=False)
+    last = MomentColumn(verbose_name="Last check", accessor="last_at", default="never", orderable=False)
+    check = tables.Column(verbose_name="Next", empty_values=(), orderable=False)
+
+    def __init__(self, *args, checks: bool, **kwargs):
+        super().__init__(*args, exclude=() if checks else ("check",), **kwargs)
+
+    def render_state(self, record):
+        return status(queries.state_of(record), STATE_TONES)
+
+    def render_check(self, record):
+        return link("Check it", "scale-check", record.code) if record.active else ""
+
+
+class WeightTable(BaseTable):
+    """The register of reference weights."""
+
+    caption = "Reference weights"
+    empty_text = "No reference weight is entered yet."
+
+    code = LotColumn(verbose_name="Weight", viewname="reference-weight", argument="code", orderable=False)
+    nominal = MassColumn("Nominal", accessor="nominal_mg", orderable=False)
+    weight_class = tables.Column(verbose_name="Class", orderable=False)
+    off = FigureColumn("May be off by", unit="mg", accessor="pk", orderable=False)
+    certificate = tables.Column(verbose_name="Certificate", orderable=False)
+    deviation = FigureColumn("Deviation", unit="mg", accessor="deviation_ug", orderable=False)
+    valid_until = tables.Column(verbose_name="Valid until", orderable=False)
+    state = tables.Column(verbose_name="Standing", empty_values=(), orderable=False)
+
+    def render_off(self, record):
+        return milligrams(queries.weight_of(record).error_ug)
+
+    def render_deviation(self, value, record):
+        return milligrams(value) if record.uncertainty_ug is not None else "—"
+
+    def render_valid_until(self, value):
+        return value.isoformat()
+
+    def render_state(self, record):
+        return status(weight_state(record), WEIGHT_TONES)
+
+
+def milligrams(ug: int) -> str:
+    """Micrograms as milligrams, three decimals: as certificates and OIML R 111 have them."""
+    return format_grams(ug)
+
+
+def weight_state(weight: ReferenceWeight) -> str:
+    """Where a reference weight stands, in words."""
+    if not weight.active:
+        return "out of use"
+    ran_out = weight.valid_until and weight.valid_until < timezone.localdate()
+    return "certificate ran out" if ran_out else "in use"
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """Whether a reference weight is fine enough for a scale, and what the scale may show with it."""
+
+    weight: ReferenceWeight
+    verdict: str
+    passes: str = "—"
+
+    @property
+    def usable(self) -> bool:
+        """Whether a check with it counts."""
+        return self.verdict == "fine enough"
+
+
+def fit(scale: Scale, weight: ReferenceWeight) -> Fit:
+    """Asks the standard before anything is typed."""
+    plate, known = queries.plate_of(scale), queries.weight_of(weight)
+    try:
+        check = calc.daily_check(plate, [known], known.value_ug)
+    except Refused:
+        return Fit(weight, _unfit(plate, weight.nominal_mg))
+    decimals = decimals_of(scale.d_ug)
+    least, most = (shown(known.value_ug + sign * check.limit_ug, decimals) for sign in (-1, 1))
+    return Fit(weight, "fine enough", f"{least} to {most}")
+
+
+def _unfit(plate: calc.Scale, nominal_mg: int) -> str:
+    try:
+        return f"too coarse: class {calc.coarsest_class(plate, nominal_mg)} or finer"
+    except Refused as refused:
+        return "too coarse" if refused.field == "reference" else "not a load for this scale"
+
+
+class FitTable(BaseTable):
+    """Reference weights of the house, as they suit one scale."""
+
+    caption = "Weights for this scale"
+    empty_text = "No reference weight is in use. A manager enters them."
+
+    code = tables.Column(verbose_name="Weight", accessor="weight__code", orderable=False)
+    nominal = MassColumn("Nominal", accessor="weight__nominal_mg", orderable=False)
+    weight_class = tables.Column(verbose_name="Class", accessor="weight__weight_class", orderable=False)
+    verdict = tables.Column(verbose_name="For this scale", orderable=False)
+    passes = FigureColumn("Passes when it shows", unit="g", orderable=False)
+
+    def render_verdict(self, value, record):
+        return status(value, {value: "good" if record.usable else "wait"})
+
+
+@dataclass(frozen=True, slots=True)
+class CheckLine:
+    """One load of a check, or a fault, which has none."""
+
+    check: ScaleCheck
+    load: ScaleCheckLoad | None
+
+
+def lines_of(checks: Iterable[ScaleCheck]) -> list[CheckLine]:
+    """Checks load by load."""
+    return [CheckLine(check, load) for check in checks for load in (list(check.loads.all()) or [None])]
+
+
+class CheckTable(BaseTable):
+    """Checks of one scale, load by load."""
+
+    caption = "Checks"
+    empty_text = "It was never checked."
+
+    at = tables.Column(verbose_name="When", accessor="check__at", orderable=False)
+    weights = tables.Column(
+        verbose_name="Reference weights", accessor="load__weights", default="found faulty", orderable=False
+    )
+    reference = StepColumn("Stand for", accessor="load__reference_ug", orderable=False)
+    reading = StepColumn("Scale showed", accessor="load__reading_ug", orderable=False)
+    error = StepColumn("Error", accessor="load__error_ug", orderable=False)
+    limit = StepColumn("Permitted ±", accessor="load__limit_ug", orderable=False)
+    result = tables.Column(verbose_name="Result", empty_values=(), orderable=False)
+    by = tables.Column(verbose_name="By", accessor="check__by", orderable=False)
+
+    def __init__(self, checks: Iterable[ScaleCheck], scale: Scale, **kwargs):
+        self.scale = scale
+        super().__init__(lines_of(checks), **kwargs)
+
+    def render_at(self, record):
+        return link(local_time(record.check.at), "scale-check-result", record.check.pk)
+
+    def render_error(self, value):
+        return signed(value, decimals_of(self.scale.d_ug))
+
+    def render_result(self, record):
+        load = record.load
+        passed = load is not None and abs(load.error_ug) <= load.limit_ug
+        word = "passed" if passed else "failed" if load else "found faulty"
+        return status(word, RESULT_TONES)
+
+
+class ReadingTable(BaseTable):
+    """What one scale sent by itself."""
+
+    caption = "Readings received"
+    empty_text = "It sent nothing yet: its weighings are keyed by hand."
+
+    received = MomentColumn(verbose_name="Received", accessor="received_at", orderable=False)
+    value = StepColumn("Showed", accessor="value_ug", orderable=False)
+    rest = tables.Column(verbose_name="At rest", accessor="stable", orderable=False)
+    line = tables.Column(verbose_name="Line as sent", orderable=False)
+    used = tables.Column(verbose_name="Used for", empty_values=(), orderable=False)
+
+    def __init__(self, *args, scale: Scale, **kwargs):
+        self.scale = scale
+        super().__init__(*args, **kwargs)
+
+    def render_rest(self, value):
+        return "yes" if value else "no"
+
+    def render_used(self, record):
+        for name, word in (("gross_of", "gross"), ("tare_of", "tare")):
+            weighing = getattr(record, name, None)
+            if weighing:
+                return link(f"{word} of {weighing.lot}", "lot", weighing.lot.number)
+        return "—"
+
+
+class WeighingTable(BaseTable):
+    """Weighings of one scale."""
+
+    caption = "Weighings"
+    empty_text = "Nothing was weighed on it."
+
+    lot = LotColumn(verbose_name="Lot", accessor="lot__number", orderable=False)
+    purpose = tables.Column(verbose_name="For", accessor="get_purpose_display", orderable=False)
+    gross = MassColumn("Gross", accessor="gross_mg", orderable=False)
+    tare = MassColumn("Tare", accessor="tare_mg", orderable=False)
+    net = MassColumn("Net", accessor="net_mg", orderable=False)
+    at = MomentColumn(verbose_name="When", orderable=False)
+    by = tables.Column(verbose_name="By", orderable=False)
+    keyed = tables.Column(verbose_name="Weight was", orderable=False)
+
+    def render_keyed(self, value):
+        return "keyed" if value else "sent by the scale"
+
+
+class DoubtTable(BaseTable):
+    """Weighings that a faulty scale made since its last good check, and what became of each lot."""
+
+    caption = "Weighings since the last good check"
+    empty_text = "It weighed nothing since its last good check."
+
+    lot = LotColumn(verbose_name="Lot", accessor="lot__number", orderable=False, footer="Total")
+    purpose = tables.Column(verbose_name="For", accessor="get_purpose_display", orderable=False)
+    net = MassColumn(
+        "Net",
+        accessor="net_mg",
+        orderable=False,
+        footer=lambda table: format_grams(sum(row.net_mg for row in table.data)),
+    )
+    at = MomentColumn(verbose_name="When", orderable=False)
+    by = tables.Column(verbose_name="By", orderable=False)
+    keyed = tables.Column(verbose_name="Weight was", orderable=False)
+    now = tables.Column(verbose_name="Where it is now", empty_values=(), orderable=False)
+    receipt = tables.Column(verbose_name="Receipt", empty_values=(), orderable=False)
+    party = tables.Column(verbose_name="Of", empty_values=(), orderable=False)
+
+    render_keyed = WeighingTable.render_keyed
+
+    def render_now(self, record: Weighing):
+        lot = record.lot
+        if lot.gross_mg:
+            return f"{lot.place.name}, held by {lot.custodian}"
+        return link(f"nothing left: {record.ended_kind} {record.ended_by}", "operation", record.ended_by)
+
+    def render_receipt(self, record: Weighing):
+        receipt = record.lot.receipt
+        return link(receipt.number, "receipt", receipt.number) if receipt else "of several"
+
+    def render_party(self, record: Weighing):
+        receipt = record.lot.receipt
+        return receipt.party.name if receipt and receipt.party else owner_words(record.lot)
