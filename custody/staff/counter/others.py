@@ -7,7 +7,7 @@ from custody.roles import Verb, may
 from custody.web.panels import Action
 
 #: Label, name of the address, and the verb that it asks for; in the order in which they are offered.
-OTHERS: tuple[tuple[str, str, Verb], ...] = ()
+OTHERS: tuple[tuple[str, str, Verb], ...] = (("Buy at the counter", "buy", Verb.RECEIVE),)
 
 
 def other_entries(viewer: User) -> list[Action]:
