@@ -4,21 +4,24 @@ from dataclasses import dataclass
 
 from django.db.models import Sum
 
+from custody.calc.estimate import Declared, declared_fineness, estimate, parse_declared
 from custody.calc.rounding import half_even
-from custody.models import Determination, Edge, Lot, Movement, Operation, Origin, Parcel
+from custody.models import Amendment, Determination, Edge, Lot, Movement, Operation, Origin, Parcel, Weighing
 from custody.queries.settling import MAY_WAIT, standing_settlement, unvalued_lots
-from custody.terms import METALS, PPM, Form, Kind, Side
+from custody.terms import METALS, PPM, Category, Form, Kind, Purpose, Side
 
 
 @dataclass(frozen=True, slots=True)
 class ParcelLine:
     """One parcel: declared and measured beside each other (mg, ppm), and its stage in words.
 
-    ``found_ppm`` is the fineness in gold that the accepted assays give the parcel, melted meanwhile or not.
+    ``found_ppm`` is the fineness in gold that the accepted assays give the parcel, melted meanwhile or not;
+    ``weighing`` the one at the counter, None for a past record.
     """
 
     lot: Lot
     parcel: Parcel
+    weighing: Weighing | None
     received_mg: int
     found_ppm: int | None
     stage: str
@@ -28,6 +31,11 @@ class ParcelLine:
         """Measured less declared gross, milligrams."""
         declared = self.parcel.declared_gross_mg
         return None if declared is None else self.received_mg - declared
+
+    @property
+    def estimates(self) -> str:
+        """What it may hold by what was declared, as an estimate alone; empty where nothing was declared."""
+        return " ".join(estimate(self.received_mg, one).sentence for one in declared_of(self.parcel))
 
 
 def parcel_lines(receipt: Operation) -> list[ParcelLine]:
@@ -44,6 +52,10 @@ def parcel_lines(receipt: Operation) -> list[ParcelLine]:
         for one in Determination.objects.filter(lot__in=lots).select_related("acceptance").order_by("id")
     }
     found = _found_mg(lots)
+    weighed = {
+        one.lot_id: one
+        for one in Weighing.objects.filter(operation=receipt, purpose=Purpose.RECEIPT).select_related("scale", "by")
+    }
     sampled = set(
         Edge.objects.filter(parent__in=lots, child__form=Form.SAMPLE, operation__reversed_by__isnull=True).values_list(
             "parent_id", flat=True
@@ -54,6 +66,7 @@ def parcel_lines(receipt: Operation) -> list[ParcelLine]:
         ParcelLine(
             lot=parcel.lot,
             parcel=parcel,
+            weighing=weighed.get(parcel.lot_id),
             received_mg=received[parcel.lot_id],
             found_ppm=_found_ppm(found.get(parcel.lot_id), received[parcel.lot_id]),
             stage=_stage(
@@ -62,6 +75,30 @@ def parcel_lines(receipt: Operation) -> list[ParcelLine]:
         )
         for parcel in parcels
     ]
+
+
+def declared_of(parcel: Parcel) -> list[Declared]:
+    """The fineness declared of a parcel, by metal; gold by karat where it was said so."""
+    found = []
+    if parcel.declared_au_ppm:
+        karat = parcel.declared_words.endswith("karat")
+        found.append(parse_declared(parcel.declared_words) if karat else declared_fineness(parcel.declared_au_ppm))
+    if parcel.declared_ag_ppm:
+        found.append(declared_fineness(parcel.declared_ag_ppm, "Ag"))
+    return found
+
+
+def source_words(parcel: Parcel) -> str:
+    """From whom or where the metal came before it was delivered, named as its category has it."""
+    if not parcel.mine:
+        return ""
+    names = {Category.RECYCLED: "collector", Category.GRANDFATHERED: "holder", Category.HOUSE: "source"}
+    return f"{names.get(parcel.category, 'mine')} {parcel.mine}"
+
+
+def amendments_of(receipt: Operation) -> list[Amendment]:
+    """What was amended of a receipt, in order; what was first written stays where it stands."""
+    return list(receipt.amendments.select_related("lot", "by", "countersigned_by").order_by("id"))
 
 
 def settlement_words(receipt: Operation) -> tuple[str, str]:

@@ -2,13 +2,15 @@
 
 from django.urls import path
 
-from custody.staff.desk import book, lot, operation, parties, receipt, today
+from custody.staff.desk import attachments, book, lot, operation, parties, receipt, today
 
 urlpatterns = [
     path("", today.today, name="today"),
     path("lot/<path:number>/", lot.lot, name="lot"),
     path("receipt/<path:number>/", receipt.receipt, name="receipt"),
     path("receipt-paper/<path:number>/", receipt.issue_paper, name="receipt-paper"),
+    path("receipt-attach/<path:number>/", receipt.attach_files, name="receipt-attach"),
+    path("attachment/<int:pk>/", attachments.attachment, name="attachment"),
     path("operation/<path:number>/", operation.operation, name="operation"),
     path("reverse/<path:number>/", operation.reverse, name="reverse"),
     path("parties/", parties.parties, name="parties"),

@@ -1,11 +1,8 @@
-"""Fields that only the counter has: a declared fineness in any wording, and several files at once."""
+"""Fields that only the counter has: a declared fineness in any wording."""
 
-from django import forms
 from django.core.exceptions import ValidationError
 
 from custody.calc.estimate import Declared, parse_declared
-from custody.errors import AttachmentRule
-from custody.queries.attachments import MOST, TYPES, type_of
 from custody.web.forms import ScanField
 
 
@@ -33,41 +30,3 @@ class DeclaredField(ScanField):
 
     def run_validators(self, value):
         """What was read is no text any more."""
-
-
-class _Files(forms.FileInput):
-    allow_multiple_selected = True
-    #: A form that comes back with faults comes back without its files: no browser sends them twice.
-    needs_multipart_form = True
-
-
-class FilesField(forms.FileField):
-    """Photographs or papers, cleaned to a list of (name, bytes), told by their bytes; ``camera`` opens a tablet's."""
-
-    widget = _Files
-    wide = True
-
-    def __init__(self, *, camera: bool = False, **kwargs):
-        self.camera = camera
-        super().__init__(required=False, **kwargs)
-
-    def widget_attrs(self, widget):
-        accepted = [kind for kind in TYPES if not self.camera or kind.startswith("image/")]
-        return {"accept": ",".join(accepted)} | ({"capture": "environment"} if self.camera else {})
-
-    def clean(self, data, initial=None) -> list[tuple[str, bytes]]:
-        sent = data if isinstance(data, list) else [data] if data else []
-        if len(sent) > MOST:
-            raise ValidationError(f"A receipt takes {MOST} attachments, not {len(sent)}. Choose fewer.")
-        found = []
-        for file in sent:
-            content = file.read()
-            try:
-                type_of(content, file.name)
-            except AttachmentRule as refusal:
-                raise ValidationError(refusal.sentence, code="attachment") from refusal
-            found.append((file.name, content))
-        return found
-
-    def has_changed(self, initial, data):
-        return bool(data)

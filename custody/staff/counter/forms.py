@@ -10,8 +10,9 @@ from custody.models import Party, User
 from custody.queries import counter, scope
 from custody.queries.parties import find_party
 from custody.queries.trace import find_lot
-from custody.staff.counter.fields import DeclaredField, FilesField
+from custody.staff.counter.fields import DeclaredField
 from custody.terms import COUNTER_FORMS, Basis, Category, CustodyModel, Form, IdentityKind
+from custody.web.files import FilesField
 from custody.web.forms import (
     BaseRows,
     CountField,

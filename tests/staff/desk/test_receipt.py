@@ -1,15 +1,18 @@
 """The page of a receipt: declared beside measured, the stage of each parcel, papers and settlement."""
 
+import json
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from custody.actions.assay import determine
+from custody.actions.receive import Said, receive
 from custody.actions.work import Make, Take, record_step, reverse
-from custody.models import Document
+from custody.models import Document, Operation
 from custody.queries import receipt_life
-from custody.terms import DocumentKind, Form, Kind
+from custody.terms import Basis, DocumentKind, Form, IdentityKind, Kind
 from tests import builders, people
 
 pytestmark = pytest.mark.django_db
@@ -33,6 +36,45 @@ def test_declared_and_measured_stand_beside_each_other():
     said = page(builders.receipt_of(lot))
     for figure in ("1\u202f000.250", "1\u202f000.000", "−0.250", "800.0", "812.5"):
         assert figure in said
+
+
+def test_every_weighing_says_scale_person_and_how_it_was_read():
+    entry = builders.parcel(
+        1_002_000, tare_mg=2_000, declared_words="18 karat", declared_au_ppm=750_000, mine="Upper Claim"
+    )
+    said = page(builders.receipt_of(builders.received(entry)[0]))
+    for words in ("BENCH-2", "1\u202f002.000", "keyed by hand", "Fiona Marl", "18 karat", "mine Upper Claim"):
+        assert words in said
+    assert "Estimate only, from 18 karat as declared: 743.000 to 750.000 g of fine Au. The assay decides." in said
+
+
+def test_the_number_of_an_identity_paper_is_whole_only_for_those_who_need_it():
+    said = Said("Upper Claim Partners", IdentityKind.PASSPORT, "X1234567")
+    builders.refinery()
+    builders.scale()
+    posted = receive(
+        party=people.party(), parcels=[builders.parcel()], basis=Basis.TOLL, delivered_by="Mara Quill",
+        at=timezone.now(), place=builders.place(), by=people.fiona_frontdesk(), said=said,
+    )  # fmt: skip
+    receipt = Operation.objects.get(number=posted.number)
+    assert "passport X1234567" in page(receipt)
+    assert "Upper Claim Partners" in page(receipt)
+    masked = page(receipt, people.sam_sampler)
+    assert "passport …67" in masked
+    assert "X1234567" not in masked
+
+
+def test_what_was_amended_stands_beside_what_was_first_written():
+    lot = builders.received(builders.parcel(seal="S-7"))[0]
+    receipt = builders.receipt_of(lot)
+    request = {
+        "receipt": receipt.number, "lot": lot.number, "field": "seal", "before": "S-7", "after": "S-8",
+        "reason": "Misread at the counter", "at": timezone.now().isoformat(), "by": people.fiona_frontdesk().pk,
+    }  # fmt: skip
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT custody_amend(%s)", [json.dumps(request)])
+    said = page(receipt)
+    assert all(words in said for words in ("Amended", "S-7", "S-8", "Misread at the counter"))
 
 
 def test_a_parcel_melted_before_its_assay_still_tells_what_was_found():
