@@ -108,11 +108,14 @@ class PassingRow(WeighingFields, RowForm):
         if not self.cleaned_data.get("explanation"):
             self.add_error("explanation", "Weigh it again. If it stays, say why: a manager countersigns it below.")
 
+    def number(self, lots: dict[str, Lot]) -> str:
+        """The lot's own number where it is known, else what was typed."""
+        code = str(self["lot"].value() or "").strip()
+        return lots[code].number if code in lots else code
+
     def passing(self, lots: dict[str, Lot], scale: str) -> Passing:
-        """What passes, under the lot's own number where it is known."""
-        code = self.cleaned_data["lot"].strip()
-        number = lots[code].number if code in lots else code
-        return Passing(number, self.weighed_on(scale), explanation=self.cleaned_data["explanation"])
+        """What passes, weighed on this scale."""
+        return Passing(self.number(lots), self.weighed_on(scale), explanation=self.cleaned_data["explanation"])
 
 
 class PassingRows(BaseRows):

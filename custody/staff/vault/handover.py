@@ -101,8 +101,7 @@ def refuse(form: CountersignForm, rows: PassingRows, lots: dict[str, Lot], refus
         form.refuse(refusal)
         return
     for row in rows.filled:
-        code = row.cleaned_data["lot"].strip()
-        if about in (code, getattr(lots.get(code), "number", code)):
+        if row.number(lots) == about:
             row.add_error("lot", refusal.sentence)
             return
     form.add_error(list_field, refusal.sentence)

@@ -85,10 +85,12 @@ def _record(
         form.add_error("scanned", "There is nothing here to hand over.")
     form.tick_scanned(request.user)
     check_weighings(form, rows, weighed)
-    passing = {one.lot: one for one in (row.passing(weighed, form.cleaned_data["scale"]) for row in rows.filled)}
     for row in rows.filled:
-        if row.passing(weighed, "").lot not in form.numbers:
+        form.ticked.add(row.number(weighed))  # what is on the scale is there
+        if row.number(weighed) not in form.numbers:
             row.add_error("lot", "This lot is not on the list. Hand it over by itself.")
+    readable = [row.passing(weighed, form.cleaned_data["scale"]) for row in rows.filled if not row.errors]
+    passing = {one.lot: one for one in readable}
     lots = form.passings(passing)
     if form.errors or any(row.errors for row in rows.filled):
         return None

@@ -59,9 +59,7 @@ def test_several_lots_pass_at_once_weighed_or_at_book():
     again = passed[weighed.number]
     assert (again.weighed_mg, again.book_mg, again.not_weighed) == (999_990, 1_000_000, "")
     assert (again.weighing.gross_mg, again.weighing.tare_mg, again.weighing.keyed) == (1_012_290, 12_300, True)
-    assert (
-        again.allowed_ug == 400_000
-    )  # 10 000 e of 0.1 g: one e, doubled in service, on both scales
+    assert again.allowed_ug == 400_000  # 10 000 e of 0.1 g: one e, doubled in service, on both scales
     assert passed[first.number].not_weighed == NotWeighed.SEALED
     for lot in (weighed, first, second):
         fresh = builders.fresh(lot.number)
@@ -97,9 +95,7 @@ def test_a_difference_stops_it_until_it_is_explained_and_countersigned():
     assert passed[light.number].countersigned_by == people.mona_manager()
     assert passed[light.number].countersign_meaning == "Weighed again"
     assert passed[even.number].countersigned_by is None
-    assert (
-        builders.fresh(light.number).gross_mg == 1_000_000
-    )  # passing on corrects nothing
+    assert builders.fresh(light.number).gross_mg == 1_000_000  # passing on corrects nothing
 
 
 @pytest.mark.parametrize(
