@@ -31,8 +31,7 @@ def agree_exchange(*, party: Party, by: User, valid_from: date, **agreed: Any) -
     """
     require(by, Verb.SETTLE)
     with _post.refusals(), transaction.atomic(durable=True):
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [f"exchange terms {party.pk}"])
+        _alone(f"exchange terms {party.pk}")
         latest = ExchangeTerms.objects.filter(party=party).order_by("-id")[:1]
         same = ExchangeTerms.objects.filter(pk__in=latest, valid_from=valid_from, agreed_by=by, **agreed).first()
         return same or ExchangeTerms.objects.create(party=party, valid_from=valid_from, agreed_by=by, **agreed)
@@ -54,7 +53,7 @@ def open_exchange(*, lot: Lot, at: datetime, by: User, request_key: UUID | None 
         try:
             with transaction.atomic():
                 return earlier or Exchange.objects.create(
-                    number=next_number("custody_number_exchange", "X", at),
+                    number=next_number("X", "exchange", at),
                     lot=lot,
                     party=terms.party,
                     terms=terms,
@@ -126,8 +125,8 @@ def record_settled(*, exchange: Exchange, at: datetime, by: User, request_key: U
     """
     _require_one(by, KEEPS)
     with _post.refusals(), transaction.atomic(durable=True):
-        locked = Exchange.objects.select_for_update(of=("self",)).select_related("lot", "terms").get(pk=exchange.pk)
-        seen = queries.see([locked])[0]
+        _alone(f"settled assay {exchange.pk}")
+        seen = queries.see([Exchange.objects.select_related("lot", "terms").get(pk=exchange.pk)])[0]
         said = _settled(seen)
         earlier = seen.determinations[-1] if seen.determinations else None
         if earlier and request_key and earlier.request_key == request_key:
@@ -135,7 +134,7 @@ def record_settled(*, exchange: Exchange, at: datetime, by: User, request_key: U
         if seen.pending or (earlier and seen.exchange.lot.valued):
             raise ExchangeRule(f"What exchange {exchange.number} came to is recorded already, as {earlier.number}.")
         return Determination.objects.create(
-            number=next_number("custody_number_determination", "A", at),
+            number=next_number("A", "determination", at),
             lot=exchange.lot,
             exchange=exchange,
             method=Method.EXCHANGE,
@@ -174,6 +173,12 @@ def _seal(
     call = "SELECT custody_seal_result(%s) FROM set_config('lock_timeout', %s, true)"
     with _post.refusals(), transaction.atomic(durable=True), connection.wrap_database_errors:
         psycopg.Cursor(connection.connection).execute(call, [Jsonb(request), _post.LOCK_TIMEOUT])
+
+
+def _alone(what: str) -> None:
+    """Until the transaction ends nobody else does this: two of the same would both find nothing recorded yet."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [what])
 
 
 def _require_one(by: User, verbs: tuple[Verb, ...]) -> None:

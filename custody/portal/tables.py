@@ -1,12 +1,15 @@
 """Lists of the customer's door. What the rows of a page need beside themselves is looked up once for the page."""
 
 import django_tables2 as tables
+from django.template.loader import render_to_string
 
 from custody.calc.mass import format_grams
 from custody.models import User
 from custody.queries import own
+from custody.queries.exchanges import State, see
 from custody.queries.parcel_stages import behind, progress
 from custody.templatetags.metal import local_time, permille_figure
+from custody.web.exchange import STATE_TONES
 from custody.web.tables import (
     BaseTable,
     FigureColumn,
@@ -21,6 +24,16 @@ from custody.web.tables import (
 
 #: Stations at which nothing is awaited any more.
 TONES = {"returned": "good", "settled": "good"}
+#: Where an exchange of assays stands, as the customer reads it.
+STATE_WORDS = {
+    State.AWAITING_BOTH: "awaiting your result and ours",
+    State.AWAITING_CUSTOMER: "awaiting your result",
+    State.AWAITING_REFINERY: "awaiting our result",
+    State.SETTLED: "settled",
+    State.VALUED: "settled",
+    State.ALONE: "closed without your result",
+    State.OVER: "ended",
+}
 
 
 class DeliveryTable(BaseTable):
@@ -47,6 +60,30 @@ class DeliveryTable(BaseTable):
 
     def render_stage(self, value, column):
         return StatusColumn.render(column, behind(self.lines[value]))
+
+
+class ExchangeTable(BaseTable):
+    """Exchanges of assays with how each stands."""
+
+    caption = "Exchange of assays"
+
+    number = LotColumn(verbose_name="Exchange", viewname="portal-exchange", orderable=False)
+    lot = tables.Column(verbose_name="Lot", orderable=False)
+    receipt = LotColumn(
+        verbose_name="Receipt", viewname="portal-receipt", accessor="lot__receipt__number", orderable=False
+    )
+    at = MomentColumn(verbose_name="Opened", orderable=False)
+    state = StatusColumn(accessor="pk", verbose_name="Standing", orderable=False)
+
+    def look_up(self) -> None:
+        """How the exchanges on this page stand."""
+        self.seen = {one.exchange.pk: one for one in see([row.record for row in self.paginated_rows])}
+
+    def render_state(self, value, column):
+        state = self.seen[value].state
+        awaited = state in (State.AWAITING_BOTH, State.AWAITING_CUSTOMER)
+        tone = "wait" if awaited else STATE_TONES.get(state, "plain")
+        return render_to_string("ui/status.html", {"word": STATE_WORDS.get(state, state.label), "tone": tone})
 
 
 class BarTable(BaseTable):

@@ -6,8 +6,9 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from custody.models import Operation
-from custody.portal.tables import TONES, BarTable, DeliveryTable, PaperTable
+from custody.portal.tables import TONES, BarTable, DeliveryTable, ExchangeTable, PaperTable
 from custody.queries import own
+from custody.queries.exchanges import listed
 from custody.queries.parcel_stages import STAGES, Progress, progress
 from custody.roles import Verb
 from custody.templatetags.metal import local_day
@@ -24,11 +25,17 @@ def deliveries(request: HttpRequest) -> HttpResponse:
     viewer = request.user
     receipts = DeliveryTable(own.receipts(viewer), prefix="deliveries-")
     bars = BarTable(own.bars(viewer), prefix="bars-")
-    for table in (receipts, bars):
+    exchanges = ExchangeTable(listed(viewer), prefix="exchanges-")
+    for table in (receipts, bars, exchanges):
         tables.RequestConfig(request, paginate=A_PAGE).configure(table)
     receipts.look_up()
     bars.look_up(viewer)
-    return render(request, "portal/deliveries.html", {"party": viewer.party, "receipts": receipts, "bars": bars})
+    exchanges.look_up()
+    return render(
+        request,
+        "portal/deliveries.html",
+        {"party": viewer.party, "receipts": receipts, "bars": bars, "exchanges": exchanges},
+    )
 
 
 @require_safe

@@ -85,6 +85,11 @@ def terms_due(lot: Lot) -> ExchangeTerms | None:
     return ExchangeTerms.objects.select_related("party", "umpire").filter(pk=due).first() if due else None
 
 
+def exchange_of(lot: Lot) -> Exchange | None:
+    """The exchange of a lot's assays, if one was opened."""
+    return Exchange.objects.filter(lot=lot).first()
+
+
 def due(viewer: User) -> QuerySet[Lot]:
     """Lots with mass that wait for an exchange to be opened, with their determinations (``found``)."""
     found = Determination.objects.order_by("id")
@@ -175,7 +180,7 @@ def steps(seen: Seen) -> list[Happened]:
     return sorted(found, key=lambda step: step.at)
 
 
-def in_force(party: Party) -> list[ExchangeTerms]:
+def agreed_with(party: Party) -> list[ExchangeTerms]:
     """The exchange terms agreed with a party, the latest first."""
     return list(party.exchange_terms.select_related("umpire", "agreed_by"))
 

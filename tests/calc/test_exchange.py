@@ -4,7 +4,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from custody.calc.exchange import Outcome, UmpirePaidBy, UmpireRule, exchange, umpire, within_limit
+from custody.calc.exchange import Outcome, UmpirePaidBy, UmpireRule, exchange, settle, umpire, within_limit
 from custody.calc.fineness import parse_per_mille, parse_percent
 from custody.calc.refusals import Refused
 from tests.calc.published import cases
@@ -128,3 +128,31 @@ def test_refused(refused, field):
     with pytest.raises(Refused) as refusal:
         refused()
     assert refusal.value.field == field
+
+
+@given(st.integers(0, 1_000_000), st.integers(0, 1_000_000), limits, st.one_of(st.none(), finenesses), rules)
+def test_a_whole_exchange_is_its_parts(refinery, customer, limit, third, rule):
+    given_by_umpire = {} if third is None else {"Au": third}
+    (line,) = settle({"Au": refinery}, {"Au": customer}, {"Au": limit}, given_by_umpire, rule)
+    (alone,) = exchange({"Au": refinery}, {"Au": customer}, {"Au": limit})
+    assert line.exchanged == alone
+    if abs(refinery - customer) <= limit:
+        assert (line.umpired, line.settled_ppm) == (None, alone.settled_ppm)
+    elif third is None:
+        assert line.settled_ppm is None
+    else:
+        assert line.umpired == umpire(refinery, customer, limit, third, rule)
+
+
+def test_without_the_customers_result_the_refinerys_stands():
+    """Source: a clause of a concentrate contract, lawinsider.com "Method for determining final analysis"."""
+    lines = settle({"Au": 900_500, "Ag": 80_000}, None, {"Au": 500, "Ag": 2_000}, {}, UmpireRule.FINAL)
+    assert [line.settled_ppm for line in lines] == [900_500, 80_000]
+
+
+def test_the_umpires_answer_in_words():
+    (line,) = settle({"Au": 900_000}, {"Au": 901_000}, {"Au": 500}, {"Au": 900_200}, UmpireRule.MEAN)
+    assert line.sentence == (
+        "Au: 900.0 and 901.0 lie 1.0 apart, more than 0.5; the umpire assays. The umpire found 900.2; by the rule"
+        " “mean of umpire and nearer party” 900.1 counts. The customer was farther from it and pays the umpire’s assay."
+    )

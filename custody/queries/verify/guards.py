@@ -86,6 +86,7 @@ def check(found: Check) -> None:
     _triggers(found)
     _constraints(found)
     _table_rights(found)
+    _sealed(found)
     _functions(found)
 
 
@@ -156,6 +157,16 @@ def _table_rights(found: Check) -> None:
             (may,) = rows("SELECT has_table_privilege(%s, %s)", [table, right])[0]
             if may and right not in allowed:
                 found.breach(table, f"the application may {right}")
+
+
+def _sealed(found: Check) -> None:
+    """What is sealed, the application may not read: neither the table nor a column of it."""
+    for model in apps.get_app_config("custody").get_models():
+        if getattr(model, "sealed", False):
+            found.checked += 1
+            table = model._meta.db_table
+            if rows("SELECT has_any_column_privilege(%s, 'SELECT')", [table])[0][0]:
+                found.breach(table, "the application may read what is sealed")
 
 
 def _functions(found: Check) -> None:

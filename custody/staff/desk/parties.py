@@ -16,9 +16,11 @@ from custody.errors import Refusal
 from custody.models import Party, User
 from custody.queries import parties as queries
 from custody.queries import scope
+from custody.queries.exchanges import agreed_with
 from custody.roles import Verb, may
 from custody.staff.desk.party_forms import ChangedPartyForm, NewPartyForm, TermsForm
 from custody.staff.desk.tables import PartyTable, ReceiptTable, TermsTable
+from custody.staff.exchange.tables import ExchangeTermsTable
 from custody.terms import METALS
 from custody.web.access import needs
 from custody.web.forms import KitForm
@@ -66,6 +68,7 @@ def party(request: HttpRequest, code: str) -> HttpResponse:
             "actions": _actions(one, request.user),
             "panels": [_facts(one), _account(one)],
             "terms": TermsTable(one.terms.select_related("agreed_by")),
+            "exchange_terms": ExchangeTermsTable(agreed_with(one)),
             "receipts": receipts,
         },
     )
@@ -147,6 +150,7 @@ def _actions(one: Party, viewer: User) -> list[Action]:
         found.append(Action(label="Change", url=reverse("party-change", args=[one.code])))
     if may(viewer.roles, Verb.SETTLE):
         found.append(Action(label="Agree terms", url=reverse("party-terms", args=[one.code])))
+        found.append(Action(label="Agree exchange of assays", url=reverse("exchange-terms", args=[one.code])))
     return found
 
 
