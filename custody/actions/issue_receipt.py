@@ -1,13 +1,10 @@
 """Issuing the papers of a receipt: the delivery receipt and the labels of its lots."""
 
-import hashlib
 from collections.abc import Callable
 from datetime import datetime
 
-from django.db import connection, transaction
-
-from custody.actions import papers
 from custody.actions._allowed import require
+from custody.actions._copies import issue_copy
 from custody.documents.fill_receipt import label_sheet, receipt_paper
 from custody.documents.labels import render_labels
 from custody.documents.receipt import render_receipt
@@ -38,7 +35,7 @@ def issue_labels(*, receipt: Operation, at: datetime, by: User) -> Document:
     require(by, Verb.WEIGH)
 
     def content(copy_no: int, identifier: bytes) -> bytes:
-        return render_labels(label_sheet(receipt), identifier=identifier, created=at)
+        return render_labels(label_sheet(receipt, copy_no=copy_no), identifier=identifier, created=at)
 
     return _issue(DocumentKind.LABELS, f"Lot labels of {receipt.number}", receipt, content, at, by)
 
@@ -52,18 +49,7 @@ def _issue(
     by: User,
 ) -> Document:
     _refuse_unless_standing(receipt)
-    with transaction.atomic(durable=True):
-        copy_no = _next_copy(kind, receipt)
-        return papers.store(
-            kind=kind,
-            title=title,
-            content=content(copy_no, _identifier(kind, receipt, copy_no)),
-            at=at,
-            by=by,
-            party=receipt.party,
-            operation=receipt,
-            copy_no=copy_no,
-        )
+    return issue_copy(kind, title, receipt, content, at=at, by=by)
 
 
 def _refuse_unless_standing(receipt: Operation) -> None:
@@ -72,14 +58,3 @@ def _refuse_unless_standing(receipt: Operation) -> None:
     undone = Operation.objects.filter(reverses=receipt).first()
     if undone:
         raise Refusal(f"Receipt {receipt.number} was reversed by {undone.number}: no paper is issued for it.")
-
-
-def _next_copy(kind: DocumentKind, receipt: Operation) -> int:
-    """Waits for whoever prints the same paper at this moment, so that no two copies bear one number."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [f"{kind} {receipt.number}"])
-    return Document.objects.filter(kind=kind, operation=receipt).count() + 1
-
-
-def _identifier(kind: DocumentKind, receipt: Operation, copy_no: int) -> bytes:
-    return hashlib.sha256(f"{kind} {receipt.number} {copy_no}".encode() + bytes(receipt.sha256)).digest()[:16]

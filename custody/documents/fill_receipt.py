@@ -2,8 +2,9 @@
 
 from custody.documents.labels import LabelSheet, LotLabel
 from custody.documents.parts import House
-from custody.documents.receipt import ReceiptPaper, ReceiptParcel
-from custody.models import Movement, Operation, Parcel, Refinery, Weighing
+from custody.documents.receipt import AmendedLine, ReceiptPaper, ReceiptParcel, RefusedLine
+from custody.models import Movement, Operation, Parcel, Refinery, RefusedParcel, Weighing
+from custody.queries.receipt_life import amendments_of, source_words
 from custody.terms import Basis, Purpose, Side
 
 BASIS_WORDS = {
@@ -43,10 +44,45 @@ def receipt_paper(receipt: Operation, *, copy_no: int) -> ReceiptPaper:
         parcels=tuple(_parcels(receipt)),
         terms=tuple(line for line in refinery.receipt_terms.splitlines() if line.strip()),
         copy_no=copy_no,
+        refused=tuple(_refused(receipt)),
+        amendments=tuple(_amendments(receipt)),
+        **_delivery(receipt),
     )
 
 
-def label_sheet(receipt: Operation) -> LabelSheet:
+def _delivery(receipt: Operation) -> dict[str, str]:
+    """For whom, which identity was seen (never its number), from which slip, instead of which receipt."""
+    said = getattr(receipt, "delivery", None)
+    if said is None:
+        return {}
+    return {
+        "on_behalf_of": said.on_behalf_of,
+        "identity": said.get_identity_kind_display() if said.identity_kind else "",
+        "slip": said.slip.number if said.slip else "",
+        "replaces": said.replaces.number if said.replaces else "",
+    }
+
+
+def _refused(receipt: Operation):
+    for one in RefusedParcel.objects.filter(receipt=receipt).order_by("id"):
+        yield RefusedLine(one.get_form_display(), one.description, one.gross_mg, one.reason)
+
+
+def _amendments(receipt: Operation):
+    for one in amendments_of(receipt):
+        yield AmendedLine(
+            lot=one.lot.number if one.lot else "",
+            field=one.field.replace("_", " "),
+            before=one.before,
+            after=one.after,
+            reason=one.reason,
+            by=str(one.by),
+            at=one.at,
+            countersigned_by=str(one.countersigned_by or ""),
+        )
+
+
+def label_sheet(receipt: Operation, *, copy_no: int = 1) -> LabelSheet:
     """One label for each parcel of a receipt, with the net mass received."""
     received = _received_mg(receipt)
     return LabelSheet(
@@ -63,6 +99,7 @@ def label_sheet(receipt: Operation) -> LabelSheet:
             )
             for parcel in _parcels_of(receipt).select_related("lot__owner")
         ),
+        copy_no,
     )
 
 
@@ -90,10 +127,15 @@ def _parcels(receipt: Operation):
             lot=parcel.lot.number,
             form=parcel.lot.get_form_display(),
             pieces=parcel.pieces,
-            category=", ".join(filter(None, (parcel.category, parcel.mine))),
+            category=parcel.category,
             country=parcel.country,
-            declared_fineness=(("Au", parcel.declared_au_ppm),) if parcel.declared_au_ppm is not None else (),
+            source=source_words(parcel),
+            export_paper=parcel.export_paper,
+            transport_paper=parcel.transport_paper,
+            declared_fineness=_fineness(parcel),
+            declared_words=parcel.declared_words if parcel.declared_words.endswith("karat") else "",
             scale=weighing.scale.code if weighing else "not recorded",
+            keyed=weighing.keyed if weighing else False,
             gross_mg=weighing.gross_mg if weighing else net,
             tare_mg=weighing.tare_mg if weighing else 0,
             net_mg=net,
@@ -101,3 +143,8 @@ def _parcels(receipt: Operation):
             description=parcel.description,
             seal=parcel.seal,
         )
+
+
+def _fineness(parcel: Parcel) -> tuple[tuple[str, int], ...]:
+    declared = (("Au", parcel.declared_au_ppm), ("Ag", parcel.declared_ag_ppm))
+    return tuple((metal, ppm) for metal, ppm in declared if ppm is not None)

@@ -33,10 +33,11 @@ class LotLabel:
 
 @dataclass(frozen=True, slots=True)
 class LabelSheet:
-    """The labels of one receipt or one melt, in the order in which they are cut."""
+    """The labels of one receipt or one melt, in the order in which they are cut; ``copy_no`` n for a reprint."""
 
     house: House
     labels: tuple[LotLabel, ...]
+    copy_no: int = 1
 
     def __post_init__(self) -> None:
         if not self.labels:

@@ -11,9 +11,10 @@ COPIES = ("customer's copy", "refinery's copy")
 
 @dataclass(frozen=True, slots=True)
 class ReceiptParcel:
-    """One parcel. Declared: ``category``, ``country``, ``declared_*`` (fineness as (metal, ppm) pairs).
+    """One parcel. Declared: ``category``, ``country``, ``source`` (the mine or collector), papers by their numbers,
+    ``declared_*`` (fineness as (metal, ppm) pairs; ``declared_words`` is gold said by karat).
 
-    Measured: ``scale`` and the masses in mg.
+    Measured: ``scale`` and the masses in mg; ``keyed`` says that a person typed the gross.
     """
 
     lot: str
@@ -27,6 +28,11 @@ class ReceiptParcel:
     tare_mg: int
     net_mg: int
     declared_mg: int | None = None
+    declared_words: str = ""
+    source: str = ""
+    export_paper: str = ""
+    transport_paper: str = ""
+    keyed: bool = False
     description: str = ""
     seal: str = ""
 
@@ -35,8 +41,36 @@ class ReceiptParcel:
 
 
 @dataclass(frozen=True, slots=True)
+class RefusedLine:
+    """Metal that was brought with the delivery and not taken in; its mass in mg if it was weighed."""
+
+    form: str
+    description: str
+    gross_mg: int | None
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class AmendedLine:
+    """One amendment: of a lot or, without one, of the delivery itself; what was first written, and what is right."""
+
+    lot: str
+    field: str
+    before: str
+    after: str
+    reason: str
+    by: str
+    at: datetime
+    countersigned_by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class ReceiptPaper:
-    """One delivery accepted at the counter. ``copy_no`` is 1 for the first print, n for a reprint."""
+    """One delivery accepted at the counter. ``copy_no`` is 1 for the first print, n for a reprint.
+
+    ``identity`` is the kind of paper that was seen; its number is on no paper of the house. ``slip`` is the paper slip
+    that this receipt was entered from, ``replaces`` the reversed receipt that it stands for.
+    """
 
     house: House
     number: str
@@ -54,6 +88,16 @@ class ReceiptPaper:
     terms: tuple[str, ...]
     copy_no: int = 1
     remarks: str = ""
+    on_behalf_of: str = ""
+    identity: str = ""
+    slip: str = ""
+    replaces: str = ""
+    refused: tuple[RefusedLine, ...] = ()
+    amendments: tuple[AmendedLine, ...] = ()
+
+    @property
+    def keyed(self) -> bool:
+        return any(parcel.keyed for parcel in self.parcels)
 
     @property
     def pieces(self) -> int:

@@ -1,16 +1,18 @@
 """The receipt's papers say what the book says, are kept, and tell their copies apart."""
 
 import hashlib
+import json
 
 import pytest
 from django.utils import timezone
 
 from custody.actions.issue_receipt import issue_labels, issue_receipt
+from custody.actions.receive import Said, receive
 from custody.actions.work import reverse
 from custody.errors import NotAllowed, Refusal
-from custody.models import Document
+from custody.models import Document, Operation
 from custody.queries import papers
-from custody.terms import Basis, Form
+from custody.terms import Basis, Form, IdentityKind
 from tests import builders, people
 from tests.documents import reading
 
@@ -36,11 +38,29 @@ def test_the_receipt_states_declared_and_measured(receipt):
     said = reading.text(content)
     for words in (
         receipt.number, "Tern Valley Placer Cooperative", "Mara Quill", "Fiona Marl", "Front counter", "Upper Claim",
-        "Bench 2", "seal S-7", "1 002.000", "2.000", "1 000.000", "1 000.500", "1 250.125", "Harrow Fell Refinery",
+        "BENCH-2", "keyed", "seal S-7", "1 002.000", "2.000", "1 000.000", "1 000.500", "1 250.125",
+        "Harrow Fell Refinery",
     ):  # fmt: skip
         assert words in said
     assert (paper.sha256, paper.size) == (hashlib.sha256(content).hexdigest(), len(content))
     assert (paper.party.code, paper.operation, paper.copy_no) == ("P-01", receipt, 1)
+
+
+def test_the_number_of_an_identity_paper_is_on_no_paper():
+    builders.refinery()
+    builders.scale()
+    posted = receive(
+        party=people.party(), parcels=[builders.parcel(declared_words="19 karat", declared_ag_ppm=125_000)],
+        basis=Basis.TOLL, delivered_by="Mara Quill", at=timezone.now(), place=builders.place(),
+        by=people.fiona_frontdesk(), said=Said("Upper Claim Partners", IdentityKind.PASSPORT, "X1234567"),
+    )  # fmt: skip
+    content = papers.content_of(issued(issue_receipt, Operation.objects.get(number=posted.number)))
+    said = reading.text(content)
+    for words in ("Upper Claim Partners", "identity seen: passport", "19 karat", "Ag 125.0"):
+        assert words in said
+    assert "X1234567" not in said
+    assert "X1234567" not in json.dumps(reading.figures(content))
+    assert "Estimate" not in said
 
 
 def test_a_reprint_says_which_copy_it_is(receipt):
@@ -53,6 +73,7 @@ def test_a_reprint_says_which_copy_it_is(receipt):
 
 def test_every_lot_has_a_label(receipt):
     paper = issued(issue_labels, receipt)
+    assert "copy 2" in reading.text(papers.content_of(issued(issue_labels, receipt)))
     said = reading.text(papers.content_of(paper))
     for lot in receipt.receipt_lots.all():
         assert lot.number in said

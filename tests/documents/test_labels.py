@@ -61,6 +61,13 @@ def test_no_party_fits_on_a_label(pdf):
     assert "Tern Valley" not in reading.text(pdf)
 
 
+def test_a_reprint_says_which_copy_it_is(pdf):
+    assert "copy" not in reading.text(pdf)
+    sheet = LabelSheet(samples.HOUSE, (samples.label(), samples.label("L-002401")), copy_no=3)
+    again = render_labels(sheet, identifier=samples.IDENTIFIER, created=samples.NOON)
+    assert all("copy 3" in reading.text(again, page=page) for page in (1, 2))
+
+
 def test_an_empty_sheet_is_refused():
     with pytest.raises(ValueError, match="at least one lot"):
         LabelSheet(samples.HOUSE, ())

@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from custody.documents.receipt import render_receipt
+from custody.documents.receipt import AmendedLine, RefusedLine, render_receipt
 from tests.documents import reading, samples
 
 
@@ -99,6 +99,47 @@ def test_a_table_a_reader_can_follow(pdf):
     tags = reading.tags(pdf)
     assert {"H1", "H2", "Table", "TH", "TD", "Figure"} <= set(tags)
     assert tags.count("H1") == 2
+
+
+def test_what_is_declared_of_a_parcel_stands_on_both_copies():
+    told = samples.parcel(
+        seal="S-7", declared_words="18 karat", source="collector Odd Shed", export_paper="EX-2024/7",
+        transport_paper="WB-8", keyed=True,
+    )  # fmt: skip
+    pdf = made(told, samples.parcel(1), on_behalf_of="Upper Claim Partners", identity="passport", slip="SL-000003")
+    for page in (1, 2):
+        text = reading.text(pdf, page=page)
+        for words in (
+            "seal S-7", "18 karat", "collector Odd Shed", "EX-2024/7", "WB-8", "Upper Claim Partners",
+            "identity seen: passport", "paper slip SL-000003", "Bench 2 keyed",
+        ):  # fmt: skip
+            assert words in text, words
+        assert text.count(" keyed ") == 1  # the other parcel's weight was sent by the scale
+
+
+def test_what_was_refused_and_what_was_amended_stands_on_it():
+    refused = RefusedLine("sweeps", "wet, smells of mercury", 412_500, "Mercury: brought back dry")
+    amended = AmendedLine("L-002400", "seal", "S-7", "S-8", "Misread", "Ona Birk", samples.NOON, "Tom Alder")
+    text = reading.text(made(refused=(refused,), amendments=(amended,)), page=2)
+    for words in (
+        "wet, smells of mercury", "412.500", "Mercury: brought back dry", "S-7 S-8 Misread", "2024-05-03 12:00",
+        "countersigned by Tom Alder",
+    ):  # fmt: skip
+        assert words in text, words
+    assert "refused" not in reading.text(made(), page=1)
+    assert "Amended" not in reading.text(made(), page=1)
+
+
+def test_a_receipt_of_everything_at_its_longest_stays_on_the_page():
+    long = "x" * 60
+    told = samples.parcel(
+        seal=long, declared_words="17.5 karat", source=f"mine {long}", export_paper=long, transport_paper=long,
+        keyed=True, description=long,
+    )  # fmt: skip
+    pdf = made(told, on_behalf_of=samples.LONG_NAME, identity="residence permit",
+               amendments=(AmendedLine("L-002400", "export paper", long, long, long, long, samples.NOON),),
+               refused=(RefusedLine("industrial", long, None, long),))  # fmt: skip
+    assert all(left > 17 and right < 195 for _, left, _, right, _ in reading.words(pdf))
 
 
 def test_a_net_that_is_no_difference_is_refused():
