@@ -145,6 +145,52 @@ DAMAGES = {
         "I4", False,
         "UPDATE custody_handover SET at = at - interval '400 days' WHERE id = (SELECT max(id) FROM custody_handover)",
     ),
+    "what a check weighing came to": (
+        "I4", False, "UPDATE custody_handover SET weighed_mg = weighed_mg - 1 WHERE weighed_mg IS NOT NULL"),
+    "a check weighing of another lot": (
+        "I4", False, "UPDATE custody_weighing SET lot_id = lot_id - 1 WHERE purpose = 'handover'"),
+    "a check weighing gone": ("I4", False, "DELETE FROM custody_weighing WHERE purpose = 'handover'"),
+    "a check weighing of no handover": (
+        "I4", False, "UPDATE custody_weighing SET purpose = 'handover' WHERE purpose = 'receipt'"),
+    "who recorded a check weighing": (
+        "I4", False, "UPDATE custody_handover SET by_id = to_person_id WHERE weighing_id IS NOT NULL"),
+    "what both scales could be off by": (
+        "I4", False, "UPDATE custody_handover SET allowed_ug = allowed_ug + 1 WHERE weighing_id IS NOT NULL"),
+    "a difference that nobody countersigned": (
+        "I4", False,
+        "ALTER TABLE custody_handover DROP CONSTRAINT difference_explained;"
+        " UPDATE custody_weighing SET gross_mg = gross_mg - 5000, net_mg = net_mg - 5000 WHERE purpose = 'handover';"
+        " UPDATE custody_handover SET weighed_mg = weighed_mg - 5000 WHERE weighing_id IS NOT NULL",
+    ),
+    "an explanation of no difference": (
+        "I4", False, "UPDATE custody_handover SET explanation = 'Dust' WHERE weighing_id IS NOT NULL"),
+    "why a lot was not weighed": (
+        "I4", False, "UPDATE custody_handover SET not_weighed = 'bar counted by its serial' WHERE weighing_id IS NULL"
+        " AND lot_id NOT IN (SELECT lot_id FROM custody_bar)"),
+    "that no scale could be used": (
+        "I4", False, "ALTER TABLE custody_handover DROP CONSTRAINT not_weighed_countersigned;"
+        " UPDATE custody_handover SET not_weighed = 'no scale could be used' WHERE weighing_id IS NULL"),
+    "a shift handover that one signed": (
+        "I4", False, "ALTER TABLE custody_handover DROP CONSTRAINT handover_signed_by_both; UPDATE custody_handover"
+        " SET not_weighed = 'shift handover, seen and scanned' WHERE weighing_id IS NULL"),
+    "the net of a weighing": (
+        "I4", False, "ALTER TABLE custody_weighing DROP CONSTRAINT net_is_gross_less_tare;"
+        " UPDATE custody_weighing SET net_mg = net_mg + 1 WHERE purpose = 'receipt'"),
+    "a check that failed": ("I4", False, "UPDATE custody_scalecheck SET passed = false"),
+    "the reading of a check": ("I4", False, "UPDATE custody_scalecheckload SET reading_ug = reading_ug + 10000000"),
+    "the limit of a check": ("I4", False, "UPDATE custody_scalecheckload SET limit_ug = limit_ug * 2"),
+    "checks of another day": (
+        "I4", False, "UPDATE custody_scalecheck SET at = at - interval '2 days', day = day - 2"),
+    "checks gone": ("I4", False, "DELETE FROM custody_scalecheckload; DELETE FROM custody_scalecheck"),
+    "the capacity of a scale": ("I4", False, "UPDATE custody_scale SET max_mg = 1000"),
+    "the interval of a scale": ("I4", False, "UPDATE custody_scale SET e_mg = e_mg * 10"),
+    "what a scale sent": (
+        "I4", False,
+        "INSERT INTO custody_scalereading (id, scale_id, value_ug, stable, line, read_at, received_at, by_id,"
+        " request_key, request_sha256) SELECT 900000, scale_id, gross_mg * 1000 + 1000, true, '', at, at, by_id,"
+        " gen_random_uuid(), '' FROM custody_weighing ORDER BY id LIMIT 1; UPDATE custody_weighing"
+        " SET gross_reading_id = 900000 WHERE id = (SELECT min(id) FROM custody_weighing)",
+    ),
     "who held a lot as it was worked": (
         "I4", True,
         f"UPDATE custody_movement SET custodian_id = custodian_id + 1 WHERE operation_id = {MELT} AND line = 1",
@@ -356,10 +402,9 @@ BOOK = (
     "operation", "movement", "lot", "vector", "origin", "originreceipt", "bar", "run", "accountentry", "metalaccount",
     "handover",
 )  # fmt: skip
-#: What no second record speaks of: names of rows, a request's fingerprint, what was said or weighed at a handover.
+#: What no second record speaks of: names of rows, a request's fingerprint, what was said at a handover.
 UNSPOKEN = {
-    "operation.request_sha256", "originreceipt.id", "vector.id", "handover.id", "handover.note", "handover.weighed_mg", "handover.weighing_id", "handover.seen", "handover.not_weighed",
-    "handover.explanation", "handover.countersign_meaning", "handover.allowed_ug",
+    "operation.request_sha256", "originreceipt.id", "vector.id", "handover.id", "handover.note",
     "run.number", "run.step", "bar.id", "accountentry.at", "accountentry.id", "accountentry.receipt_id",
 }  # fmt: skip
 

@@ -1,6 +1,6 @@
 """The whole book examined: every invariant recomputed from the raw rows, without PostgreSQL's own functions."""
 
-from custody.queries.verify import guards, papers
+from custody.queries.verify import guards, papers, weighings
 from custody.queries.verify.findings import Check, Findings
 from custody.queries.verify.heads import Heads
 from custody.queries.verify.raw import entries, one_snapshot, rows, stream
@@ -38,6 +38,7 @@ def verify() -> Findings:
         _compare_strays(findings)
         guards.check(findings["I3"])
         papers.check(findings)
+        weighings.check(findings["I4"])
     return findings
 
 
@@ -78,6 +79,8 @@ def _compare_strays(findings: Findings) -> None:
         ("originreceipt", "operation_id", "operation"),
         ("originreceipt", "origin_id", "origin"),
         ("handover", "lot_id", "lot"),
+        ("weighing", "lot_id", "lot"),
+        ("weighing", "scale_id", "scale"),
         ("clearanceevent", "lot_id", "lot"),
         ("parcel", "lot_id", "lot"),
         ("bar", "lot_id", "lot"),

@@ -10,7 +10,7 @@ PROMISES = {
     "I1": "balance: in + added = out + declared losses, sealed",
     "I2": "no overdraw: books of lots as their movements make them, never below zero, metals within gross",
     "I3": "append-only: canonical bytes, guards and rights as they were laid",
-    "I4": "unbroken custody: one custodian and one place at every instant",
+    "I4": "unbroken custody: one custodian and one place at every instant, weighed again as it passes",
     "I5": "conserved origin: every milligram by origin, held + dispatched + lost = received",
     "I6": "unique bars",
     "I7": "no blind mixing",
