@@ -67,7 +67,7 @@ class ComesToTable(BaseTable):
         orderable = False
 
     def render_apart(self, value, column):
-        return column.column.show(abs(value))
+        return column.show(abs(value))
 
 
 def comes_to(seen: Seen) -> dict[str, object]:
