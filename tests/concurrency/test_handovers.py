@@ -29,7 +29,7 @@ def test_one_lot_handed_to_two_people_at_once_passes_once(lot, writers, sound):
     takers = [people.vera_vault(), people.otto_operator()] * 4
     results = writers([passing(lot, taker) for taker in takers])
     assert len([one for one in results if isinstance(one, int)]) == 1
-    assert set(one for one in results if isinstance(one, str)) <= {"not_custodian", "before_last_event"}
+    assert {one for one in results if isinstance(one, str)} <= {"not_custodian", "before_last_event"}
     assert Handover.objects.count() == Weighing.objects.filter(purpose="handover").count() == 1
 
 

@@ -96,9 +96,9 @@ REQUESTS = {
         lambda s: at_book(NotWeighed.SHIFT, signed_by=s.vera.pk, seen=False), "seen_or_not_found"),
     "not found": (lambda s: missing(s, explanation="Gone"), None),
     "not found, without a word": (lambda s: missing(s), "reason_needed"),
-    "not found, said by one": (lambda s: missing(s, explanation="Gone", signed_by=None), "handover_signed_by_both"),
+    "not found, said by one": (lambda s: missing(s, explanation="Gone", by=s.fiona.pk, signed_by=None), "handover_signed_by_both"),
     "not found, said by two bystanders": (
-        lambda s: missing(s, explanation="Gone", by=s.anna.pk), "not_custodian"),
+        lambda s: missing(s, explanation="Gone", by=s.anna.pk, signed_by=s.vera.pk), "not_custodian"),
     "recorded by a bystander": (lambda s: {"by": s.anna.pk}, "not_custodian"),
     "a scale that there is not": (lambda s: {"weighing": on("NONE-1", 1_000_000)}, "unknown_scale"),
     "a load that the scale does not weigh": (lambda s: {"weighing": on("BAL-1", 1_000_000)}, "scale_load"),
@@ -149,10 +149,9 @@ def test_a_difference_passes_to_the_milligram_that_both_scales_may_be_off(scene,
 
 
 def _weighs(code, gross_mg):
+    """With a container of up to 40 g, and however far off both scales may be."""
     plate = plate_of(builders.scale(code))
-    return (plate.minimum_ug <= (gross_mg - 200_000) * 1000 and gross_mg + 250_000 <= plate.max_mg) or (
-        code == "SHOP-1" and gross_mg == 90_000
-    )
+    return plate.minimum_ug <= gross_mg * 500 and gross_mg + 60_000 <= plate.max_mg
 
 
 #: A row past the posting function, as a change of a weighed one, and the constraint that keeps it out.
