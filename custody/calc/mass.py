@@ -21,7 +21,7 @@ GROUP = "\u202f"
 MINUS = "\u2212"
 
 EXAMPLE = "1234.567"
-FINE_EXAMPLE = "5.000002"
+FINE_EXAMPLE = "1000.020"
 
 _WITH_UNIT = re.compile(r"([0-9.]+) ?(g|kg|mg|ozt)")
 _FINE_UNIT = re.compile(r"([0-9.]+) ?(g|mg)")

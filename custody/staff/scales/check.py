@@ -14,9 +14,12 @@ from custody.queries import scales as queries
 from custody.roles import Verb, may
 from custody.staff.scales.forms import CheckForm, FaultForm, LoadRows
 from custody.staff.scales.register import READERS
-from custody.staff.scales.tables import RESULT_TONES, CheckTable, DoubtTable, FitTable, fit, result_of
+from custody.staff.scales.tables import RESULT_TONES, DoubtTable, FitTable, LoadTable, fits, needs_words, result_of
 from custody.web.access import needs
 from custody.web.panels import Action, Fact, Panel
+
+#: A scale that was never checked: a light load and a heavy one.
+TWO_BLANK = ({"weights": ""}, {"weights": ""})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -29,14 +32,15 @@ def check(request: HttpRequest, code: str) -> HttpResponse:
     rows = LoadRows(
         request.POST or None,
         prefix="loads",
-        initial=[{"weights": " ".join(codes)} for codes in queries.last_weights(scale)],
+        initial=[{"weights": " ".join(codes)} for codes in queries.last_weights(scale)] or TWO_BLANK,
         form_kwargs={"plate": queries.plate_of(scale), "weights": weights},
     )
+    rows.start_here()
     if request.method == "POST" and all([form.is_valid(), rows.is_valid()]):
         done = _record(request, scale, form, rows)
         if done:
             return redirect("scale-check-result", done.pk)
-    fits = [fit(scale, one) for one in weights.values()]
+    suiting = fits(scale, weights.values())
     return render(
         request,
         "staff/scales/check.html",
@@ -44,8 +48,9 @@ def check(request: HttpRequest, code: str) -> HttpResponse:
             "scale": scale,
             "form": form,
             "row_sets": [rows],
-            "fits": FitTable(fits),
-            "weights": [each.weight.code for each in fits if each.usable],
+            "needs": needs_words(scale),
+            "fits": FitTable(suiting),
+            "weights": [each.weight.code for each in suiting],
             "cancel_url": reverse("scales"),
         },
     )
@@ -94,7 +99,12 @@ def result(request: HttpRequest, pk: int) -> HttpResponse:
     return render(
         request,
         "staff/scales/result.html",
-        {"check": one, "panel": panel, "table": CheckTable([one], one.scale), "actions": _next(request, one)},
+        {
+            "check": one,
+            "panel": panel,
+            "table": LoadTable([one], one.scale),
+            "actions": _next(request, one),
+        },
     )
 
 

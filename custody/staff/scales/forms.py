@@ -123,7 +123,7 @@ class ReferenceWeightForm(_StandardForm):
         if told.get("uncertainty") is not None and not certified:
             self.add_error("certificate", "An uncertainty stands in a certificate: give its number.")
         if certified and told.get("uncertainty") is None and "uncertainty" not in self.errors:
-            self.add_error("uncertainty", "A certificate gives an uncertainty. Copy it from there.")
+            self.add_error("uncertainty", "A certificate gives an uncertainty: enter it as it stands there.")
         if told.get("valid_until") and told["valid_until"] < timezone.localdate():
             self.add_error("valid_until", "This certificate has run out already.")
         if not self.errors:
@@ -202,6 +202,13 @@ class Loads(BaseRows):
     title, row_word, add_label = "Loads", "load", "Add a load"
     note = "A light and a heavy one at least; three are better."
     lot_field = ""
+
+    def start_here(self) -> None:
+        """The cursor begins at the first thing to type, unless there are faults to read first."""
+        if not self.is_bound:
+            first = self.forms[0]
+            field = "reading" if first.initial.get("weights") else "weights"
+            first.fields[field].widget.attrs["autofocus"] = True
 
     @property
     def loads(self) -> list[Load]:

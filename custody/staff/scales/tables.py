@@ -7,16 +7,18 @@ import django_tables2 as tables
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.html import format_html
 
 from custody.calc import scales as calc
 from custody.calc.mass import format_grams
 from custody.calc.refusals import Refused
+from custody.calc.weights import NOMINAL_MG
 from custody.models import ReferenceWeight, Scale, ScaleCheck, ScaleCheckLoad, Weighing
 from custody.queries import scales as queries
 from custody.staff.scales.figures import STATE_TONES, decimals_of, shown, signed
 from custody.templatetags.metal import local_time
 from custody.web.standing import owner_words
-from custody.web.tables import BaseTable, FigureColumn, LotColumn, MassColumn, MomentColumn
+from custody.web.tables import BaseTable, FigureColumn, LotColumn, MassColumn, MomentColumn, StatusColumn
 
 WEIGHT_TONES = {"in use": "good", "certificate ran out": "stop", "out of use": "plain"}
 RESULT_TONES = {"passed": "good", "failed": "stop", "found faulty": "stop"}
@@ -25,6 +27,11 @@ RESULT_TONES = {"passed": "good", "failed": "stop", "found faulty": "stop"}
 def link(words: str, viewname: str, *args) -> str:
     """Words that lead to a page."""
     return render_to_string("staff/scales/link.html", {"words": words, "url": reverse(viewname, args=args)})
+
+
+def mark(number: str, viewname: str) -> str:
+    """A lot, a receipt or an operation by its number, leading to its page."""
+    return render_to_string("ui/lot.html", {"number": number, "url": reverse(viewname, args=[number])})
 
 
 def status(word: str, tones: dict[str, str]) -> str:
@@ -63,7 +70,7 @@ class ScaleTable(BaseTable):
     most = MassColumn("Max", accessor="max_mg", orderable=False)
     state = tables.Column(verbose_name="Today", empty_values=(), orderable=False)
     last = MomentColumn(verbose_name="Last check", accessor="last_at", default="never", orderable=False)
-    check = tables.Column(verbose_name="Next", empty_values=(), orderable=False)
+    check = tables.Column(verbose_name="To do", empty_values=(), orderable=False)
 
     def __init__(self, *args, checks: bool, **kwargs):
         super().__init__(*args, exclude=() if checks else ("check",), **kwargs)
@@ -72,7 +79,7 @@ class ScaleTable(BaseTable):
         return status(queries.state_of(record), STATE_TONES)
 
     def render_check(self, record):
-        return link("Check it", "scale-check", record.code) if record.active else ""
+        return link("Check", "scale-check", record.code) if record.active else ""
 
 
 class WeightTable(BaseTable):
@@ -118,51 +125,67 @@ def weight_state(weight: ReferenceWeight) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """Whether a reference weight is fine enough for a scale, and what the scale may show with it."""
+    """Whether a reference weight is fine enough for a scale, the class that is, and what the scale may show with it."""
 
     weight: ReferenceWeight
-    verdict: str
-    passes: str = "—"
+    needed: str
+    least: str = "—"
+    most: str = "—"
 
     @property
-    def usable(self) -> bool:
-        """Whether a check with it counts."""
-        return self.verdict == "fine enough"
+    def verdict(self) -> str:
+        """In words."""
+        return "too coarse" if self.least == "—" else "fine enough"
 
 
-def fit(scale: Scale, weight: ReferenceWeight) -> Fit:
-    """Asks the standard before anything is typed."""
-    plate, known = queries.plate_of(scale), queries.weight_of(weight)
+def fits(scale: Scale, weights: Iterable[ReferenceWeight]) -> list[Fit]:
+    """The weights that are a load for a scale, as the standard judges them before anything is typed."""
+    plate, decimals, found = queries.plate_of(scale), decimals_of(scale.d_ug), []
+    for weight in weights:
+        known = queries.weight_of(weight)
+        needed = class_needed(plate, weight.nominal_mg)
+        if needed is None:
+            continue
+        try:
+            limit = calc.daily_check(plate, [known], known.value_ug).limit_ug
+        except Refused:
+            found.append(Fit(weight, needed))
+        else:
+            least, most = (shown(known.value_ug + sign * limit, decimals) for sign in (-1, 1))
+            found.append(Fit(weight, needed, least, most))
+    return found
+
+
+def class_needed(plate: calc.Scale, load_mg: int) -> str | None:
+    """The coarsest class of weights that may check a scale at a load; None for what is no load for it."""
     try:
-        check = calc.daily_check(plate, [known], known.value_ug)
-    except Refused:
-        return Fit(weight, _unfit(plate, weight.nominal_mg))
-    decimals = decimals_of(scale.d_ug)
-    least, most = (shown(known.value_ug + sign * check.limit_ug, decimals) for sign in (-1, 1))
-    return Fit(weight, "fine enough", f"{least} to {most}")
-
-
-def _unfit(plate: calc.Scale, nominal_mg: int) -> str:
-    try:
-        return f"too coarse: class {calc.coarsest_class(plate, nominal_mg)} or finer"
+        return f"{calc.coarsest_class(plate, load_mg)} or finer"
     except Refused as refused:
-        return "too coarse" if refused.field == "reference" else "not a load for this scale"
+        return "with a certificate" if refused.field == "reference" else None
+
+
+def needs_words(scale: Scale) -> str:
+    """Which weights check a scale: at the heaviest load of one weight, and at a tenth of it."""
+    plate = queries.plate_of(scale)
+    heaviest = max(nominal for nominal in NOMINAL_MG if nominal <= scale.max_mg)
+    loads = [(load, class_needed(plate, load)) for load in (heaviest, heaviest // 10)]
+    told = [f"at {format_grams(load)} g class {needed}" for load, needed in loads if needed]
+    return f"Weights that are fine enough: {', '.join(told)}."
 
 
 class FitTable(BaseTable):
     """Reference weights of the house, as they suit one scale."""
 
     caption = "Weights for this scale"
-    empty_text = "No reference weight is in use. A manager enters them."
+    empty_text = "No reference weight in use is a load for this scale. A manager enters them."
 
     code = tables.Column(verbose_name="Weight", accessor="weight__code", orderable=False)
     nominal = MassColumn("Nominal", accessor="weight__nominal_mg", orderable=False)
     weight_class = tables.Column(verbose_name="Class", accessor="weight__weight_class", orderable=False)
-    verdict = tables.Column(verbose_name="For this scale", orderable=False)
-    passes = FigureColumn("Passes when it shows", unit="g", orderable=False)
-
-    def render_verdict(self, value, record):
-        return status(value, {value: "good" if record.usable else "wait"})
+    needed = tables.Column(verbose_name="Class needed", orderable=False)
+    verdict = StatusColumn(verbose_name="It is", tones={"fine enough": "good", "too coarse": "stop"}, orderable=False)
+    least = FigureColumn("Passes from", unit="g", orderable=False)
+    most = FigureColumn("Passes up to", unit="g", orderable=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,6 +194,11 @@ class CheckLine:
 
     check: ScaleCheck
     load: ScaleCheckLoad | None
+
+    @property
+    def what(self) -> str:
+        """The weights on the pan, or what was wrong."""
+        return self.load.weights if self.load else self.check.reason
 
 
 def lines_of(checks: Iterable[ScaleCheck]) -> list[CheckLine]:
@@ -185,9 +213,7 @@ class CheckTable(BaseTable):
     empty_text = "It was never checked."
 
     at = tables.Column(verbose_name="When", accessor="check__at", orderable=False)
-    weights = tables.Column(
-        verbose_name="Reference weights", accessor="load__weights", default="found faulty", orderable=False
-    )
+    what = tables.Column(verbose_name="Reference weights", orderable=False)
     reference = StepColumn("Stand for", accessor="load__reference_ug", orderable=False)
     reading = StepColumn("Scale showed", accessor="load__reading_ug", orderable=False)
     error = StepColumn("Error", accessor="load__error_ug", orderable=False)
@@ -210,6 +236,15 @@ class CheckTable(BaseTable):
         passed = load is not None and abs(load.error_ug) <= load.limit_ug
         word = "passed" if passed else "failed" if load else "found faulty"
         return status(word, RESULT_TONES)
+
+
+class LoadTable(CheckTable):
+    """The loads of one check; when and by whom stand above them."""
+
+    caption = "Loads"
+
+    class Meta:
+        exclude = ("at", "by")
 
 
 class ReadingTable(BaseTable):
@@ -235,7 +270,7 @@ class ReadingTable(BaseTable):
         for name, word in (("gross_of", "gross"), ("tare_of", "tare")):
             weighing = getattr(record, name, None)
             if weighing:
-                return link(f"{word} of {weighing.lot}", "lot", weighing.lot.number)
+                return format_html("{} of {}", word, mark(weighing.lot.number, "lot"))
         return "—"
 
 
@@ -285,11 +320,11 @@ class DoubtTable(BaseTable):
         lot = record.lot
         if lot.gross_mg:
             return f"{lot.place.name}, held by {lot.custodian}"
-        return link(f"nothing left: {record.ended_kind} {record.ended_by}", "operation", record.ended_by)
+        return format_html("nothing left: {} {}", record.ended_kind, mark(record.ended_by, "operation"))
 
     def render_receipt(self, record: Weighing):
         receipt = record.lot.receipt
-        return link(receipt.number, "receipt", receipt.number) if receipt else "of several"
+        return mark(receipt.number, "receipt") if receipt else "of several"
 
     def render_party(self, record: Weighing):
         receipt = record.lot.receipt
