@@ -48,7 +48,12 @@ def melt_on_receipt(
     if dips:
         require(by, Verb.SAMPLE)
     for number, weighing in weighed.items():
-        _compare(_lot(number), weighing, explained=bool(reason.strip() and countersign))
+        lot = _lot(number)
+        if lot.valued:
+            raise _about(
+                "inputs", f"Lot {number} has its assay: melt it at the plant, where metals balance.", lot=number
+            )
+        _compare(lot, weighing, explained=bool(reason.strip() and countersign))
     dipped_mg = sum(dip.gross_mg for dip in dips)
     said = {"at": at, "by": by, "place": place, "countersign": countersign, "reason": reason}
     with _post.refusals(), transaction.atomic(durable=True):
@@ -275,7 +280,7 @@ def _refuse_unless_settled(sample: Lot, lot: Lot, by: User) -> None:
         raise _about("sample", f"The assays of lot {lot.number} are exchanged ({open_exchange}): keep the sample.")
 
 
-def _about(field: str, sentence: str) -> SampleRule:
-    refusal = SampleRule(sentence)
+def _about(field: str, sentence: str, **detail: str) -> SampleRule:
+    refusal = SampleRule(sentence, **detail)
     refusal.field = field
     return refusal

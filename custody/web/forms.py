@@ -22,14 +22,14 @@ _DJANGO_REQUIRED = forms.Field.default_error_messages["required"]
 
 
 class KitRenderer(DjangoTemplates):
-    """Forms, fields and rows by templates/ui/; the plain widgets by Django's own templates."""
+    """Forms, fields and rows by the house's own templates; the plain widgets by Django's."""
 
     form_template_name = "ui/form.html"
     field_template_name = "ui/field.html"
     formset_template_name = "ui/rows.html"
 
     def get_template(self, template_name):
-        if template_name.startswith("ui/"):
+        if template_name.startswith(("ui/", "staff/")):
             return loader.get_template(template_name)
         return super().get_template(template_name)
 
