@@ -97,6 +97,11 @@ class Result:
         return max(piece.ppm for piece in self.pieces) - min(piece.ppm for piece in self.pieces) if self.pieces else 0
 
     @property
+    def expanded_words(self) -> str:
+        """The expanded uncertainty in per mille, as a person reads it."""
+        return expanded_words(self.expanded_ppb)
+
+    @property
     def single(self) -> bool:
         """Whether one piece stands alone: nothing says that it is right."""
         return len(self.pieces) == 1

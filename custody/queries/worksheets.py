@@ -18,6 +18,7 @@ from custody.models import (
     Edge,
     Indication,
     Lot,
+    Parcel,
     ProofMetal,
     RepeatOrder,
     Scale,
@@ -187,9 +188,8 @@ def expected(lots: Iterable[Lot]) -> dict[str, Expected]:
     """By lot number: what the book, an earlier determination, an indication or the declaration says, in this order."""
     lots = list(lots)
     found: dict[str, Expected] = {}
-    for lot in Lot.objects.filter(pk__in=[lot.pk for lot in lots], parcel__declared_au_ppm__isnull=False):
-        silver = lot.parcel.declared_ag_ppm or 0
-        found[lot.number] = _sane(lot.parcel.declared_au_ppm, silver, "as declared")
+    for one in Parcel.objects.filter(lot__in=lots, declared_au_ppm__isnull=False).select_related("lot"):
+        found[one.lot.number] = _sane(one.declared_au_ppm, one.declared_ag_ppm or 0, "as declared")
     for one in Indication.objects.filter(lot__in=lots, metal="Au").select_related("lot").order_by("id"):
         found[one.lot.number] = _sane((one.low_ppm + one.high_ppm) // 2, 0, one.method)
     for one in Determination.objects.filter(lot__in=lots).select_related("lot").order_by("id"):

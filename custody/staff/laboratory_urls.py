@@ -2,14 +2,32 @@
 
 from django.urls import path
 
-from custody.staff.laboratory import accept, board, determine, indicate, proofs, sample
+from custody.staff.laboratory import (
+    accept,
+    board,
+    determine,
+    indicate,
+    proof_metals,
+    proofs,
+    results,
+    sample,
+    worksheet,
+    worksheet_open,
+)
 
 urlpatterns = [
     path("", board.board, name="laboratory"),
     path("proofs/", proofs.proof_chart, name="proofs"),
+    path("proof-metals/", proof_metals.register, name="proof-metals"),
+    path("proof-metals/<int:pk>/", proof_metals.set_in_use, name="proof-metal-use"),
+    path("worksheets/", worksheet_open.sheets, name="worksheets"),
+    path("worksheets/open/", worksheet_open.open_sheet, name="worksheet-open"),
+    path("worksheets/<str:number>/", worksheet.sheet, name="worksheet"),
+    path("worksheets/<str:number>/results/", results.results, name="worksheet-results"),
     path("indication/<path:number>/", indicate.indication, name="indication"),
     path("sample/<path:number>/", sample.draw, name="sample"),
     path("consume/<path:number>/", sample.consume, name="consume"),
     path("determine/<path:number>/", determine.determination, name="determine"),
     path("accept/<str:number>/", accept.acceptance, name="accept"),
+    path("accept/<str:number>/again/", accept.turn_down, name="assay-again"),
 ]

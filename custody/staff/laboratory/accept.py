@@ -7,17 +7,21 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.views.decorators.http import require_POST
 
-from custody.actions.assay import accept
+from custody.actions.assay import accept, assay_again
 from custody.calc.fineness import format_per_mille
+from custody.calc.refusals import Refused
+from custody.calc.worksheet_results import corrections, expanded_words
 from custody.errors import Refusal
 from custody.models import Determination
-from custody.queries import laboratory
+from custody.queries import laboratory, worksheets
 from custody.roles import Verb, may
 from custody.staff.entry import sent_before
 from custody.terms import METALS
 from custody.web.access import needs
 from custody.web.countersign import CountersignForm
+from custody.web.forms import BaseForm
 from custody.web.panels import Fact, Panel
 
 
@@ -26,6 +30,12 @@ class AcceptForm(CountersignForm):
 
     at = None
     reason = forms.CharField(label="Reason", required=False, max_length=500)
+
+
+class AgainForm(BaseForm):
+    """Why a determination is not accepted."""
+
+    reason = forms.CharField(label="Why it is not accepted", max_length=500)
 
 
 @needs(Verb.ACCEPT, Verb.DETERMINE, Verb.READ_BOOK)
@@ -39,18 +49,59 @@ def acceptance(request: HttpRequest, number: str) -> HttpResponse:
         done = sent_before(request) or _accept(request, one, form)
         if done:
             return done
-    earlier = getattr(one, "acceptance", None)
+    return render(request, "staff/laboratory/accept.html", _context(request, one, form, AgainForm(prefix="again")))
+
+
+@require_POST
+@needs(Verb.ACCEPT)
+def turn_down(request: HttpRequest, number: str) -> HttpResponse:
+    """The lot of a determination that is not accepted is assayed again."""
+    one = get_object_or_404(laboratory.determinations(request.user), number=number)
+    form = AgainForm(request.POST, prefix="again")
+    if form.is_valid():
+        try:
+            reason = form.cleaned_data["reason"]
+            assay_again(determination=one, reason=reason, at=timezone.now(), by=request.user)
+        except Refusal as refusal:
+            form.refuse(refusal)
+        else:
+            messages.success(
+                request, f"Determination {one.number} is not accepted; lot {one.lot.number} is assayed again."
+            )
+            return redirect("laboratory")
+    return render(request, "staff/laboratory/accept.html", _context(request, one, AcceptForm(), form))
+
+
+def _context(request: HttpRequest, one: Determination, form: AcceptForm, again: AgainForm) -> dict:
+    earlier, repeat = getattr(one, "acceptance", None), getattr(one, "repeat", None)
     own = one.by_id == request.user.pk
-    context = {
+    worked = not own and worksheets.worked_on(one, request.user)
+    waits = not earlier and not repeat
+    return {
         "one": one,
         "form": form,
-        "changes": laboratory.changes(one) if not earlier else [],
-        "acceptable": not earlier and not own and may(request.user.roles, Verb.ACCEPT),
-        "own": own and not earlier,
+        "again": again,
+        "changes": laboratory.changes(one) if waits else [],
+        "acceptable": waits and not own and not worked and may(request.user.roles, Verb.ACCEPT),
+        "own": own and waits,
+        "worked": worked and waits,
+        "repeat": repeat,
         "panels": _panels(one, earlier),
         "samples": laboratory.samples_of(one.lot, request.user).filter(gross_mg__gt=0, valued=False),
+        **_behind(one),
     }
-    return render(request, "staff/laboratory/accept.html", context)
+
+
+def _behind(one: Determination) -> dict:
+    """The worksheet behind a determination: what its proofs say, and the arithmetic of the lot's pieces."""
+    if one.worksheet is None:
+        return {}
+    book = worksheets.book_of(one.worksheet)
+    try:
+        lines = corrections(book.sheet)
+    except Refused as refused:
+        lines = [refused.sentence]
+    return {"worksheet": one.worksheet, "corrections": lines, "results": book.results()[one.lot.number], "quiet": True}
 
 
 def _accept(request: HttpRequest, one: Determination, form: AcceptForm) -> HttpResponse | None:
@@ -76,8 +127,12 @@ def _accept(request: HttpRequest, one: Determination, form: AcceptForm) -> HttpR
 def _panels(one: Determination, earlier) -> list[Panel]:
     said = [
         Fact(label="Lot", value=one.lot.number, url=reverse("lot", kwargs={"number": one.lot.number})),
-        *(Fact(label=f"{metal}, ‰", value=format_per_mille(ppm)) for metal, ppm in zip(METALS, one.ppm, strict=True)),
+        *(
+            Fact(label=f"{metal}, ‰", value=_fineness(ppm, ppb))
+            for metal, ppm, ppb in zip(METALS, one.ppm, one.expanded_ppb or [0] * len(METALS), strict=True)
+        ),
         Fact(label="Method", value=one.method),
+        *([_worksheet(one)] if one.worksheet else []),
         Fact(label="Sample", value=one.sample.number if one.sample else "the lot itself"),
         Fact(label="Determined by", value=one.by),
         Fact(label="Determined", at=one.at),
@@ -85,3 +140,13 @@ def _panels(one: Determination, earlier) -> list[Panel]:
     if earlier:
         said += [Fact(label="Accepted by", value=earlier.by), Fact(label="Accepted", at=earlier.at)]
     return [Panel(title="Determination", facts=said, note=one.note)]
+
+
+def _worksheet(one: Determination) -> Fact:
+    url = reverse("worksheet-results", kwargs={"number": one.worksheet.number})
+    return Fact(label="Worksheet", value=one.worksheet.number, url=url)
+
+
+def _fineness(ppm: int, expanded_ppb: int) -> str:
+    """A fineness with its expanded uncertainty, where one is stated."""
+    return f"{format_per_mille(ppm)} ± {expanded_words(expanded_ppb)}" if expanded_ppb else format_per_mille(ppm)

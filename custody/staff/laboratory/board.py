@@ -7,8 +7,9 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET
 
 from custody.models import User
-from custody.queries import laboratory
+from custody.queries import laboratory, worksheets
 from custody.roles import Verb, may
+from custody.staff.laboratory.worksheet_open import Sheets
 from custody.web.access import needs
 from custody.web.panels import Action
 from custody.web.tables import BaseTable, FinenessColumn, LotColumn, MassColumn, MomentColumn
@@ -58,6 +59,24 @@ class AcceptedDeterminations(Determinations):
     accepted_at = MomentColumn("Accepted", accessor="acceptance__at")
 
 
+class OpenSheets(Sheets):
+    caption = "Open worksheets"
+    empty_text = "No worksheet is open."
+
+
+class Repeats(BaseTable):
+    caption = "To be assayed again"
+    empty_text = "Nothing is to be assayed again."
+    lot = LotColumn(verbose_name="Lot", accessor="lot__number")
+    worksheet = LotColumn(verbose_name="Worksheet", viewname="worksheet", accessor="worksheet__number", default="—")
+    sentence = tables.Column("Why")
+    by = tables.Column("Ordered by")
+    at = MomentColumn("Ordered")
+
+    class Meta:
+        orderable = False
+
+
 @require_GET
 @needs(Verb.DETERMINE, Verb.ACCEPT, Verb.READ_BOOK)
 def board(request: HttpRequest) -> HttpResponse:
@@ -68,18 +87,33 @@ def board(request: HttpRequest) -> HttpResponse:
     lists = {
         "unvalued": UnvaluedLots(laboratory.unvalued(viewer), prefix="lots-"),
         "waiting": WaitingDeterminations(laboratory.waiting(viewer), prefix="waits-"),
+        "sheets": OpenSheets(worksheets.open_worksheets(viewer), prefix="sheets-"),
+        "repeats": Repeats(worksheets.repeats_waiting(viewer), prefix="again-"),
         "accepted": AcceptedDeterminations(laboratory.accepted(viewer), prefix="done-"),
     }
     for table in lists.values():
         tables.RequestConfig(request, paginate={"per_page": 25}).configure(table)
-    passes = [Action(label="Hand over lots", url=reverse("handover"))] if may(viewer.roles, Verb.HAND_OVER) else []
     rights = {
-        "actions": passes,
+        "actions": _actions(viewer),
         "may_sample": may(viewer.roles, Verb.SAMPLE),
         "may_determine": may(viewer.roles, Verb.DETERMINE),
         "may_accept": may(viewer.roles, Verb.ACCEPT),
     }
     return render(request, "staff/laboratory/board.html", lists | rights)
+
+
+def _actions(viewer: User) -> list[Action]:
+    """Where the viewer goes from here."""
+    opens = [Action(label="Open a worksheet", url=reverse("worksheet-open"), tone="main")]
+    passes = [Action(label="Hand over lots", url=reverse("handover"))]
+    return [
+        *(opens if may(viewer.roles, Verb.DETERMINE) else []),
+        Action(label="Worksheets", url=reverse("worksheets")),
+        Action(label="Exchanges of assays", url=reverse("exchanges")),
+        Action(label="Proof metals", url=reverse("proof-metals")),
+        Action(label="Control chart", url=reverse("proofs")),
+        *(passes if may(viewer.roles, Verb.HAND_OVER) else []),
+    ]
 
 
 def _next_for(number: str, viewer: User) -> str:

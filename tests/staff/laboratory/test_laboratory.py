@@ -76,9 +76,8 @@ def test_the_assay_consumes_a_sample_in_parts():
 
 
 def finding(**changes):
-    rows = {"piece": [{"sample": "", "cornet": ""}], "proof": [{"taken": "", "cornet": "", "purity": "1000.0"}]}
-    given = {"method": "fire assay by cupellation", "sample": "", "weighed_metal": "Au", "note": "", "Au": "801.25"}
-    return body(rows=changes.pop("rows", rows), **(given | changes))
+    given = {"method": "fire assay by cupellation", "sample": "", "note": "", "Au": "801.25"}
+    return body(**(given | changes))
 
 
 def test_a_determination_is_recorded_once_and_changes_nothing_yet():
@@ -96,31 +95,6 @@ def test_a_determination_is_recorded_once_and_changes_nothing_yet():
     assert f"recorded before with other figures, as {one.number}" in faults(again)
 
 
-#: Two pieces and a proof whose cornet weighs 0.050 mg more than the gold taken, so 0.050 mg comes off each cornet:
-#: (229.150 - 0.050) / 250 = 916.4 and (229.250 - 0.050) / 250 = 916.8 per mille; mean 916.6. The rule: calc/assay.py.
-WEIGHED = {
-    "piece": [{"sample": "250", "cornet": "229.150"}, {"sample": "250.000", "cornet": "229.250"}],
-    "proof": [{"taken": "229", "cornet": "229.050", "purity": "1000"}],
-}
-
-
-def test_weighings_give_the_fineness_and_stay_with_the_determination():
-    lot = in_hand()
-    client = people.signed_in(people.anna_assayer())
-    address = f"/laboratory/determine/{lot.number}/"
-    page = client.post(address, finding(rows=WEIGHED, Au="", Ag="8x", reckon="1")).content.decode()
-    assert "The weighings give 916.6\u202f‰ Au" in page
-    assert "Highest less lowest: 0.4\u202f‰" in page
-    assert 'value="916.6"' in page, "the result is filled in"
-    assert 'value="8x"' in page, "what was typed is kept"
-    assert not Determination.objects.exists()
-    client.post(address, finding(rows=WEIGHED, Au=""))
-    one = Determination.objects.get()
-    assert one.au_ppm == 916_600
-    assert "sample 250.000 mg, cornet 229.150 mg, 916.4 per mille" in one.note
-    assert "Proof 229.000 mg of 1000.0 per mille, cornet 229.050 mg" in one.note
-
-
 @pytest.mark.parametrize(
     ("changes", "sentence"),
     [
@@ -128,10 +102,9 @@ def test_weighings_give_the_fineness_and_stay_with_the_determination():
         ({"Au": "80,1"}, "has a comma"),
         ({"Au": "900", "Ag": "100.001"}, "sum to more than the whole"),
         ({"Au": ""}, "fineness of at least one metal"),
-        ({"Au": "916.7", "rows": WEIGHED}, "The weighings give 916.6 per mille of Au, the form says 916.7"),
-        ({"Au": "", "rows": WEIGHED | {"piece": [{"sample": "250", "cornet": "251"}]}}, "heavier than its sample"),
-        ({"rows": WEIGHED | {"piece": [{"sample": "250.0001", "cornet": "1"}]}}, "more than 3 decimals"),
-        ({"rows": WEIGHED | {"piece": []}}, "weigh at least one piece"),
+        ({"method": "XRF indication"}, "Select a valid choice"),
+        ({"method": "density indication"}, "Select a valid choice"),
+        ({"method": "as declared"}, "Select a valid choice"),
         ({"sample": "L-NONE"}, "Select a valid choice"),
     ],
 )
