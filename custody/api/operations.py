@@ -9,7 +9,7 @@ from custody.actions._sign import Signature
 from custody.actions.record_operation import record_operation
 from custody.api.answers import IdempotencyKey, OperationShown, Recorded, refusals
 from custody.api.problems import COUNTERSIGN, Unanswerable
-from custody.api.reading import read_text
+from custody.api.reading import only, read_text
 from custody.api.record_schema import kinds_in_words
 from custody.calc.history import read_line
 from custody.calc.refusals import Refused
@@ -81,6 +81,7 @@ def record(
     ),
 ):  # fmt: skip
     """Records one operation."""
+    only(request, "place")
     request.record = _record(request)
     posted = record_operation(
         record=request.record,

@@ -30,7 +30,7 @@ OF_REQUESTS = {
     "method_not_allowed": (405, "This address does not take this method. The header “Allow” says which it takes."),
     "too_large": (413, "A request holds at most a million bytes. Send operations one by one."),
     "unsupported_media_type": (415, "Send “Content-Type: application/json”, in UTF-8."),
-    "server_error": (500, "The server failed. Nothing was recorded. Send the request again with the same Idempotency-Key."),
+    "server_error": (500, "The server failed. Send the same request again: the same key is recorded once."),
 }  # fmt: skip
 _CODE_OF_STATUS = {status: code for code, (status, _) in reversed(OF_REQUESTS.items())}
 
@@ -73,7 +73,7 @@ def explain(code: str) -> dict[str, Any]:
         "code": code,
         "title": title_of(code),
         "status": status,
-        "rule": rule.replace("{message}", ""),
+        "rule": rule or "The problem says it in its detail.",
         "field": field,
     }
 

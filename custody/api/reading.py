@@ -22,6 +22,13 @@ class Bearer(HttpBearer):
         return holder_of(token)
 
 
+def only(request: HttpRequest, *parameters: str) -> None:
+    """Raises ``Unanswerable`` for a parameter that is not known: a misspelt one would be passed over in silence."""
+    for name in request.GET:
+        if name not in parameters:
+            raise Unanswerable("not_readable", f"There is no parameter {name[:40]!r} here.", field=name[:40] or "query")
+
+
 def read_text(request: HttpRequest) -> str:
     """The body as text. Raises ``Unanswerable`` for another media type, for too much, and for what is not UTF-8."""
     charset = request.content_params.get("charset", "utf-8").lower() if request.content_params else "utf-8"

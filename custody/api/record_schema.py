@@ -8,18 +8,13 @@ from custody.terms import METALS, Category, CustodyModel, Form, Kind
 Schema = dict[str, Any]
 
 
-def _text(most: int, words: str = "") -> Schema:
-    said = {
-        "type": "string",
-        "minLength": 1,
-        "maxLength": most,
-        "pattern": r"^[^\x00\ud800-\udfff]*[^\s\x00\ud800-\udfff][^\x00\ud800-\udfff]*$",
-    }
-    return said | ({"description": words} if words else {})
+def _text(most: int, about: str = "") -> Schema:
+    said = {"type": "string", "pattern": r"^[^\x00]*[^\s\x00\x1c-\x1f\x85][^\x00]*$", "minLength": 1, "maxLength": most}
+    return said | ({"description": about} if about else {})
 
 
-def _code(words: str, most: int = 40) -> Schema:
-    return {"type": "string", "pattern": rf"^[^\s\x00-\x1f\ud800-\udfff]{{1,{most}}}$", "description": words}
+def _code(about: str, most: int = 40) -> Schema:
+    return {"type": "string", "pattern": rf"^[^\s\x00-\x1f\x85]{{1,{most}}}$", "description": about}
 
 
 def _word(words: type | list, said: str) -> Schema:
@@ -52,9 +47,11 @@ def _fine(words: str, *, negative: bool = False) -> Schema:
 
 
 _COUNTRY = {"type": "string", "pattern": "^[A-Z]{2}$", "description": "Country, ISO 3166-1, two capital letters."}
-_DAY = "(19|20)[0-9]{2}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])"
-_TIME = "([01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9]"
-_OFFSET = "(Z|[+-](0[0-9]|1[0-4]):[0-5][0-9])"
+DAY = "(19|20)[0-9]{2}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])"
+TIME = "([01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9]"
+OFFSET = "(Z|[+-](0[0-9]|1[0-4]):[0-5][0-9])"
+#: A time with its offset. Whether the month has that day, its reader says.
+MOMENT = f"^{DAY}T{TIME}{OFFSET}$"
 _ORIGIN = _object(
     "category country",
     "Declared origin of a parcel.",
@@ -113,7 +110,7 @@ def _operation(title: str, required: str, kind: Schema, **own: Schema) -> Schema
         kind=kind,
         at={
             "type": "string",
-            "pattern": f"^{_DAY}T{_TIME}{_OFFSET}$",
+            "pattern": MOMENT,
             "description": "When it happened, with its offset from UTC.",
             "examples": ["2024-01-02T09:00:00+00:00"],
         },
@@ -127,7 +124,7 @@ def _operation(title: str, required: str, kind: Schema, **own: Schema) -> Schema
         reason=_text(500, "Why; needed where a second person signs, and for a reversal."),
         reverses=_code("Number of the operation that is undone."),
         step=_word(Kind, "The wet step that a first charge opens."),
-        about={"type": "string", "pattern": f"^{_DAY}$", "description": "The day that it is about."},
+        about={"type": "string", "pattern": f"^{DAY}$", "description": "The day that it is about."},
         **own,
     )  # fmt: skip
 

@@ -11,6 +11,8 @@ from pydantic import ConfigDict, Field
 from custody.actions.readings import keep_reading
 from custody.api.answers import IdempotencyKey, ReadingKept, ScaleShown, refusals
 from custody.api.problems import Unanswerable
+from custody.api.reading import only
+from custody.api.record_schema import MOMENT
 from custody.calc.refusals import Refused
 from custody.calc.scale_reading import parse_reading
 from custody.errors import NotAllowed
@@ -35,7 +37,9 @@ class WeighingRecord(Schema):
     unit: Literal["g", "mg", "kg"]
     stable: bool = Field(description="Whether the scale said that it was at rest. Only such readings fill a form.")
     read_at: str = Field(
-        description="When, by the sender's clock, with its offset from UTC.", examples=["2024-01-02T09:00:00+00:00"]
+        description="When, by the sender's clock, with its offset from UTC.",
+        json_schema_extra={"pattern": MOMENT},
+        examples=["2024-01-02T09:00:00+00:00"],
     )
     line: str = Field("", max_length=120, description="The line as the scale sent it.")
 
@@ -78,6 +82,7 @@ def weigh(request: HttpRequest, weighing: WeighingRecord, idempotency_key: Idemp
 
     The token's person needs a role that weighs.
     """
+    only(request)
     _require(request.auth, Verb.WEIGH)
     value_ug = parse_reading(weighing.reading, unit=weighing.unit)
     read_at = _moment(weighing.read_at)

@@ -17,6 +17,10 @@ BEGIN
     IF op.source = 'api' AND NOT l.valued AND EXISTS (SELECT FROM custody_exchange WHERE lot_id = l.id) THEN
         PERFORM custody_refuse('exchange_open', format('The assays of lot %s are exchanged.', l.number),
             jsonb_build_object('exchange', (SELECT number FROM custody_exchange WHERE lot_id = l.id)));
+    ELSIF op.source = 'api' AND NOT l.valued AND custody_exchange_due(l.id) IS NOT NULL THEN
+        PERFORM custody_refuse('exchange_due', format('The assays of lot %s are exchanged first.', l.number),
+            jsonb_build_object('lot', l.number, 'party', (SELECT p.code FROM custody_operation r
+                JOIN custody_party p ON p.id = r.party_id WHERE r.id = l.receipt_id)));
     ELSIF op.source <> 'live' THEN
         fine := (custody_read_amounts(request))[2:6];
     ELSE

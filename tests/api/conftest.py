@@ -5,8 +5,11 @@ import json
 import pytest
 from django.test import Client
 
+from custody.actions.people import add_person
 from custody.actions.tokens import make_token
 from custody.models import User
+from custody.terms import Role
+from tests import people
 
 
 class Program:
@@ -32,3 +35,11 @@ class Program:
 def program(db):
     """program(person): a program with a new token of this person's."""
     return Program
+
+
+def does_all() -> User:
+    """Somebody who works every desk but signs for nobody."""
+    working = [role for role in Role if role not in (Role.MANAGER, Role.AUDITOR, Role.CUSTOMER)]
+    return User.objects.filter(username="alma").first() or add_person(
+        username="alma", full_name="Alma Both", password=people.PASSWORD, roles=working, by=people.mona_manager()
+    )
