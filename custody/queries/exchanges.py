@@ -79,9 +79,14 @@ class Happened:
     note: str = ""
 
 
+def exchange_due() -> Func:
+    """Of a lot in a query: the terms under which its assays are to be exchanged; NULL where they are not."""
+    return Func(F("pk"), function="custody_exchange_due", output_field=BigIntegerField())
+
+
 def terms_due(lot: Lot) -> ExchangeTerms | None:
     """The terms under which the lot's assays are to be exchanged before it is valued; None where they are not."""
-    due = Lot.objects.filter(pk=lot.pk).values_list(_due(), flat=True).first()
+    due = Lot.objects.filter(pk=lot.pk).values_list(exchange_due(), flat=True).first()
     return ExchangeTerms.objects.select_related("party", "umpire").filter(pk=due).first() if due else None
 
 
@@ -96,7 +101,7 @@ def due(viewer: User) -> QuerySet[Lot]:
     return (
         scope.lots(viewer)
         .filter(gross_mg__gt=0, valued=False, exchange=None)
-        .annotate(exchange_terms=_due())
+        .annotate(exchange_terms=exchange_due())
         .filter(exchange_terms__isnull=False)
         .select_related("receipt__party")
         .prefetch_related(Prefetch("determinations", queryset=found, to_attr="found"))
@@ -183,10 +188,6 @@ def steps(seen: Seen) -> list[Happened]:
 def agreed_with(party: Party) -> list[ExchangeTerms]:
     """The exchange terms agreed with a party, the latest first."""
     return list(party.exchange_terms.select_related("umpire", "agreed_by"))
-
-
-def _due() -> Func:
-    return Func(F("pk"), function="custody_exchange_due", output_field=BigIntegerField())
 
 
 def _seen(one: Exchange, results: dict[str, ExchangeResult], came: list[Determination]) -> Seen:

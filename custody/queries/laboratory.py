@@ -7,15 +7,20 @@ from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 from custody.calc.fineness import fine_mg
 from custody.models import Determination, Edge, Lot, User
 from custody.queries import scope
+from custody.queries.exchanges import exchange_due
 from custody.terms import METALS, Form
 
 
 def unvalued(viewer: User) -> QuerySet[Lot]:
-    """Lots with mass and without metals in the book, each with the edges to its samples (``sample_edges``)."""
+    """Lots with mass and without metals in the book, each with the edges to its samples (``sample_edges``).
+
+    ``exchange_terms`` is not empty where the lot's assays are exchanged with its party.
+    """
     waiting = scope.lots(viewer).filter(gross_mg__gt=0, valued=False).exclude(form__in=(Form.SAMPLE, Form.IN_PROCESS))
     drawn = Edge.objects.filter(child__form=Form.SAMPLE, child__gross_mg__gt=0).select_related("child__custodian")
     return (
-        waiting.select_related("place", "custodian", "receipt__party")
+        waiting.select_related("place", "custodian", "receipt__party", "exchange")
+        .annotate(exchange_terms=exchange_due())
         .prefetch_related(Prefetch("child_edges", queryset=drawn.order_by("child_id"), to_attr="sample_edges"))
         .order_by("id")
     )

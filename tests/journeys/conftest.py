@@ -6,7 +6,7 @@ from tests import builders, people
 from tests.journeys.eye import Eye
 from tests.journeys.person import Person
 
-CHAPTERS = ("counter", "custody", "door", "house", "laboratory", "mending", "plant", "runs", "tracing", "vault")
+CHAPTERS = ("counter", "custody", "door", "exchange", "house", "laboratory", "mending", "plant", "runs", "tracing", "vault")
 pytest.register_assert_rewrite(*(f"tests.journeys.{chapter}" for chapter in CHAPTERS))  # a failure shows the figures
 
 
@@ -21,6 +21,8 @@ def at_work(new_page, eye):
     """Sends a person to work, signed in at a browser of their own: at_work(people.otto_operator())."""
     builders.places()
     people.mona_manager()
+    for code in builders.SCALES:
+        builders.scale(code)  # every scale passed this morning's check
     working = {}
 
     def work(login, password=people.PASSWORD) -> Person:
