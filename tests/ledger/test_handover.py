@@ -96,7 +96,8 @@ REQUESTS = {
         lambda s: at_book(NotWeighed.SHIFT, signed_by=s.vera.pk, seen=False), "seen_or_not_found"),
     "not found": (lambda s: missing(s, explanation="Gone"), None),
     "not found, without a word": (lambda s: missing(s), "reason_needed"),
-    "not found, said by one": (lambda s: missing(s, explanation="Gone", by=s.fiona.pk, signed_by=None), "handover_signed_by_both"),
+    "not found, said by one": (
+        lambda s: missing(s, explanation="Gone", by=s.fiona.pk, signed_by=None), "handover_signed_by_both"),
     "not found, said by two bystanders": (
         lambda s: missing(s, explanation="Gone", by=s.anna.pk, signed_by=s.vera.pk), "not_custodian"),
     "recorded by a bystander": (lambda s: {"by": s.anna.pk}, "not_custodian"),

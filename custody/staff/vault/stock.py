@@ -94,7 +94,7 @@ def _actions(viewer: User) -> list[Action]:
 def _actions_at(one: Place, viewer: User) -> list[Action]:
     if not may(viewer.roles, Verb.HAND_OVER):
         return []
-    return [Action(label="Take over everything here", url=reverse("takeover", args=[one.code]), tone="main")]
+    return [Action(label="Shift handover", url=reverse("takeover", args=[one.code]), tone="main")]
 
 
 def _panel(here: list[holdings.Holding]) -> Panel:
