@@ -146,6 +146,35 @@ def receive(
 
     A new party is entered in the same transaction. Raises ``NotAllowed`` and ``Refusal``.
     """
+    with _post.refusals(), transaction.atomic(durable=True):
+        return receive_in_transaction(
+            party=party,
+            parcels=parcels,
+            basis=basis,
+            delivered_by=delivered_by,
+            at=at,
+            place=place,
+            by=by,
+            said=said,
+            purchase=purchase,
+            request_key=request_key,
+        )
+
+
+def receive_in_transaction(
+    *,
+    party: Party | NewParty,
+    parcels: list[ParcelEntry],
+    basis: Basis,
+    delivered_by: str,
+    at: datetime,
+    place: Place,
+    by: User,
+    said: Said | None = None,
+    purchase: SpotPurchase | None = None,
+    request_key: UUID | None = None,
+) -> _post.Posted:
+    """As ``receive``, inside a transaction that another action has open. Raises ``NotAllowed`` and ``Refusal``."""
     require(by, Verb.RECEIVE)
     if not parcels:
         raise Refusal("A receipt has at least one parcel.")
@@ -153,27 +182,26 @@ def receive(
         if parcel.net_mg <= 0:
             raise Refusal(f"Parcel {number}: the tare is not less than the gross. Weigh both again.")
     delivery = said.as_request() if said else {}
-    with _post.refusals(), transaction.atomic(durable=True):
-        if isinstance(party, NewParty):
-            party = _enter(party, request_key, by)
-        posted = _post.post_in_transaction(
-            {
-                "kind": "receive",
-                "at": at,
-                "by": by.pk,
-                "party": party.code,
-                "basis": str(basis),
-                "delivered_by": delivered_by,
-                "place": place.code,
-                "request_key": request_key,
-                "delivery": delivery or None,
-                "purchase": purchase.as_request() if purchase else None,
-                "outputs": [_output(parcel) for parcel in parcels],
-            }
-        )
-        if not posted.replayed:
-            weighed = {lot: parcel.weighed for lot, parcel in zip(posted.lots, parcels, strict=True)}
-            keep_weighings(weighed, purpose=Purpose.RECEIPT, at=at, by=by, operation=posted.id)
+    if isinstance(party, NewParty):
+        party = _enter(party, request_key, by)
+    posted = _post.post_in_transaction(
+        {
+            "kind": "receive",
+            "at": at,
+            "by": by.pk,
+            "party": party.code,
+            "basis": str(basis),
+            "delivered_by": delivered_by,
+            "place": place.code,
+            "request_key": request_key,
+            "delivery": delivery or None,
+            "purchase": purchase.as_request() if purchase else None,
+            "outputs": [_output(parcel) for parcel in parcels],
+        }
+    )
+    if not posted.replayed:
+        weighed = {lot: parcel.weighed for lot, parcel in zip(posted.lots, parcels, strict=True)}
+        keep_weighings(weighed, purpose=Purpose.RECEIPT, at=at, by=by, operation=posted.id)
     return posted
 
 

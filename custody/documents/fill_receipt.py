@@ -4,6 +4,7 @@ from custody.documents.labels import LabelSheet, LotLabel
 from custody.documents.parts import House
 from custody.documents.receipt import AmendedLine, ReceiptPaper, ReceiptParcel, RefusedLine
 from custody.models import Movement, Operation, Parcel, Refinery, RefusedParcel, Weighing
+from custody.queries.amendments import amended_receipt, as_amended, label_of, words
 from custody.queries.receipt_life import amendments_of, source_words
 from custody.terms import Basis, Purpose, Side
 
@@ -19,7 +20,8 @@ def house_of(refinery: Refinery) -> House:
 
 
 def receipt_paper(receipt: Operation, *, copy_no: int) -> ReceiptPaper:
-    """What the customer takes away: the parcels as declared and as weighed when they came, not as they stand now."""
+    """What the customer takes away: the parcels as weighed when they came, as declared and amended."""
+    amended_receipt(receipt)
     refinery = Refinery.objects.get()
     first = (
         Movement.objects.filter(operation=receipt, side=Side.OUT)
@@ -72,9 +74,9 @@ def _amendments(receipt: Operation):
     for one in amendments_of(receipt):
         yield AmendedLine(
             lot=one.lot.number if one.lot else "",
-            field=one.field.replace("_", " "),
-            before=one.before,
-            after=one.after,
+            field=label_of(one.field),
+            before=words(one.field, one.before),
+            after=words(one.field, one.after),
             reason=one.reason,
             by=str(one.by),
             at=one.at,
@@ -120,7 +122,7 @@ def _parcels(receipt: Operation):
         .select_related("scale")
         .order_by("-id")
     }
-    for parcel in _parcels_of(receipt):
+    for parcel in as_amended(_parcels_of(receipt)):
         weighing = weighings.get(parcel.lot_id)
         net = received[parcel.lot_id]
         yield ReceiptParcel(

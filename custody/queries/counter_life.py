@@ -1,17 +1,10 @@
-"""What happened at the counter around one receipt: what went back, was refused, was bought, and what replaced it."""
-
-from dataclasses import dataclass
+"""What happened at the counter around one receipt: what went back, was refused, and how it was bought."""
 
 from custody.models import Lot, Movement, Operation, Purchase, RefusedParcel
 from custody.queries.settling import returned
 
-
-@dataclass(frozen=True, slots=True)
-class Replacing:
-    """The receipt that one replaces, and the one that replaced it; empty where there is none."""
-
-    replaces: str
-    replaced_by: str
+#: So many lots are named on a receipt's page.
+SHOWN = 20
 
 
 def unmelted(receipt: Operation) -> list[Lot]:
@@ -35,9 +28,8 @@ def purchase_of(receipt: Operation) -> Purchase | None:
     return Purchase.objects.filter(receipt=receipt).prefetch_related("lines__lot").first()
 
 
-def replacing(receipt: Operation) -> Replacing:
-    """Which receipt this one replaces, and which replaced it."""
-    said = getattr(receipt, "delivery", None)
-    replaces = said.replaces.number if said and said.replaces_id else ""
-    after = Operation.objects.filter(delivery__replaces=receipt).first()
-    return Replacing(replaces, after.number if after else "")
+def holding_now(receipt: Operation) -> list[Lot]:
+    """Lots made of this receipt's parcels alone that hold metal now, where a parcel is no more as it came."""
+    if not Lot.objects.filter(created_by=receipt, gross_mg=0).exists():
+        return []
+    return list(Lot.objects.filter(receipt=receipt, gross_mg__gt=0).exclude(created_by=receipt).order_by("id")[:SHOWN])

@@ -6,8 +6,9 @@ from django.db.models import Sum
 
 from custody.calc.estimate import Declared, declared_fineness, estimate, parse_declared
 from custody.calc.rounding import half_even
-from custody.models import Amendment, Determination, Edge, Lot, Movement, Operation, Origin, Parcel, Weighing
-from custody.queries.settling import MAY_WAIT, standing_settlement, unvalued_lots
+from custody.models import Amendment, Determination, Edge, Lot, Movement, Operation, Origin, Parcel, Purchase, Weighing
+from custody.queries.amendments import as_amended
+from custody.queries.settling import MAY_WAIT, standing_settlement, unvalued_lots, went_back
 from custody.terms import METALS, PPM, Category, Form, Kind, Purpose, Side
 
 
@@ -40,7 +41,7 @@ class ParcelLine:
 
 def parcel_lines(receipt: Operation) -> list[ParcelLine]:
     """The parcels of a receipt in their order; as many queries for three parcels as for one."""
-    parcels = list(
+    parcels = as_amended(
         Parcel.objects.filter(lot__created_by=receipt).select_related("lot", "returned_from__lot").order_by("line")
     )
     lots = [parcel.lot for parcel in parcels]
@@ -61,7 +62,7 @@ def parcel_lines(receipt: Operation) -> list[ParcelLine]:
             "parent_id", flat=True
         )
     )
-    last = Movement.objects.select_related("operation").in_bulk([lot.last_movement for lot in lots])
+    last = Movement.objects.select_related("operation__collection").in_bulk([lot.last_movement for lot in lots])
     return [
         ParcelLine(
             lot=parcel.lot,
@@ -108,6 +109,8 @@ def settlement_words(receipt: Operation) -> tuple[str, str]:
         return f"settled by {settlement.number}", settlement.number
     if hasattr(receipt, "reversed_by"):
         return "nothing to settle: the receipt is reversed", ""
+    if Purchase.objects.filter(receipt=receipt).exists():
+        return f"bought and paid at the counter by {receipt.by}", ""
     waiting = sum(lot.form not in MAY_WAIT for lot in unvalued_lots(receipt))
     if waiting:
         return f"waits: {waiting} lot{'s' if waiting > 1 else ''} not valued yet", ""
@@ -132,6 +135,8 @@ def _stage(lot: Lot, determination: Determination | None, sampled: bool, last: M
         operation = last.operation
         if operation.kind == Kind.REVERSE:
             return f"cancelled by {operation.number}"
+        if went_back(operation):
+            return f"returned unmelted by {operation.number}"
         return f"used whole in {operation.kind} {operation.number}"
     if lot.valued:
         return "valued"

@@ -15,7 +15,9 @@ from custody.models import (
     Operation,
     Party,
     Period,
+    RefusedParcel,
     Settlement,
+    Slip,
     User,
     Weighing,
     Worksheet,
@@ -116,6 +118,16 @@ def identity_number(viewer: User, number: str) -> str:
     if not number or (viewer.is_active and sees_identities(viewer.roles)):
         return number
     return "…" + number[-2:] if len(number) > 4 else "…"
+
+
+def refused_parcels(viewer: User) -> QuerySet[RefusedParcel]:
+    """Refused parcels that the viewer may see: those who work here see all, customers none."""
+    return RefusedParcel.objects.all() if _reads_all(viewer) else RefusedParcel.objects.none()
+
+
+def slips(viewer: User) -> QuerySet[Slip]:
+    """Paper slips that the viewer may see: those who work here see all, customers none."""
+    return Slip.objects.all() if _reads_all(viewer) else Slip.objects.none()
 
 
 def people(viewer: User) -> QuerySet[User]:

@@ -9,8 +9,8 @@ from django.db.models.functions import Coalesce
 
 from custody.models import Lot, Operation, OriginReceipt, Settlement, Terms, User
 from custody.queries import scope
-from custody.queries.settling import MAY_WAIT
-from custody.terms import METALS, Source
+from custody.queries.settling import MAY_WAIT, to_be_settled
+from custody.terms import METALS
 
 #: So many numbers of lots are named in a list; the rest is counted.
 NAMED = 3
@@ -35,14 +35,12 @@ class Open:
 
 
 def open_receipts(viewer: User) -> list[Open]:
-    """Receipts without a statement, the oldest first; reversed ones and past records are not settled here."""
+    """Receipts that can be settled, the oldest first."""
     waiting = Lot.objects.filter(receipt=OuterRef("pk"), valued=False, gross_mg__gt=0).exclude(form__in=MAY_WAIT)
     came = OriginReceipt.objects.filter(origin__lot__created_by=OuterRef("pk")).order_by()
     terms = Terms.objects.filter(party=OuterRef("party"), valid_from__lte=OuterRef("day"))
     receipts = (
-        scope.receipts(viewer)
-        .exclude(source=Source.HISTORY)
-        .filter(~Exists(Settlement.objects.filter(receipt=OuterRef("pk"))), reversed_by__isnull=True)
+        to_be_settled(scope.receipts(viewer))
         .annotate(
             waiting=Subquery(
                 waiting.order_by()

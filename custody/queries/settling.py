@@ -4,13 +4,13 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from django.db.models import QuerySet, Sum
+from django.db.models import Exists, OuterRef, QuerySet, Sum
 
 from custody.calc import settlement
 from custody.calc.refusals import Refused
 from custody.errors import Refusal
 from custody.models import Lot, Movement, Operation, OriginReceipt, Settlement, Terms
-from custody.terms import METALS, Against, Form, Outturn
+from custody.terms import METALS, Against, Form, Outturn, Source
 
 #: Unvalued lots of these forms do not hold a settlement up: what they prove to hold is a correction.
 MAY_WAIT = (Form.SAMPLE, Form.SLAG)
@@ -51,6 +51,30 @@ def returned(receipt: Operation) -> QuerySet[Movement]:
         lot__created_by=receipt,
         operation__collection__against=Against.RETURNED,
         operation__reversed_by__isnull=True,
+    )
+
+
+def went_back(operation: Operation) -> bool:
+    """Whether this is the dispatch of parcels that went back unmelted."""
+    collection = getattr(operation, "collection", None)
+    return collection is not None and collection.against == Against.RETURNED
+
+
+def to_be_settled(receipts: QuerySet[Operation]) -> QuerySet[Operation]:
+    """Those that can still be settled: without a statement, not reversed, not bought, not returned whole.
+
+    Past records were settled where they come from.
+    """
+    went = Movement.objects.filter(
+        lot=OuterRef("pk"),
+        operation__collection__against=Against.RETURNED,
+        operation__reversed_by__isnull=True,
+    )
+    return receipts.exclude(source=Source.HISTORY).filter(
+        ~Exists(Settlement.objects.filter(receipt=OuterRef("pk"))),
+        Exists(Lot.objects.filter(~Exists(went), created_by=OuterRef("pk"))),
+        reversed_by__isnull=True,
+        purchase__isnull=True,
     )
 
 

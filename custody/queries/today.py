@@ -7,10 +7,10 @@ from django.db.models import Count, Exists, OuterRef, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
 from custody.calc.rules import rule_for
-from custody.models import Determination, Lot, Operation, Run, Settlement, User
+from custody.models import Determination, Lot, Operation, Run, User
 from custody.queries import scope
-from custody.queries.settling import MAY_WAIT
-from custody.terms import Clearance, PlaceKind, Source
+from custody.queries.settling import MAY_WAIT, to_be_settled
+from custody.terms import Clearance, PlaceKind
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,13 +93,9 @@ def open_runs(viewer: User) -> list[OpenRun]:
 
 
 def receipts_to_settle(viewer: User) -> QuerySet[Operation]:
-    """Receipts without a statement whose lots are all valued; past records were settled where they come from."""
+    """Receipts that can be settled, whose lots are all valued."""
     waiting = Lot.objects.filter(receipt=OuterRef("pk"), valued=False, gross_mg__gt=0).exclude(form__in=MAY_WAIT)
-    return (
-        scope.receipts(viewer)
-        .exclude(source=Source.HISTORY)
-        .filter(~Exists(Settlement.objects.filter(receipt=OuterRef("pk"))), ~Exists(waiting), reversed_by__isnull=True)
-    )
+    return to_be_settled(scope.receipts(viewer)).filter(~Exists(waiting))
 
 
 def by_place(viewer: User) -> list[PlaceCount]:

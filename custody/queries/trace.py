@@ -10,6 +10,7 @@ from django.db import connection
 
 from custody.errors import Refusal
 from custody.models import Bar, Lot, Operation, Parcel
+from custody.queries.amendments import origins_amended
 from custody.terms import METALS
 
 # Walks the lot graph one way, the nearest lots first, and stops at ``most``; what reversed operations did is no longer
@@ -84,7 +85,12 @@ def origins_of(lot: Lot) -> list[Share]:
     """
     with connection.cursor() as cursor:
         cursor.execute("SELECT * FROM custody_origins_of(%s)", [lot.pk])
-        return [*map(Share._make, cursor.fetchall())]
+        shares = [*map(Share._make, cursor.fetchall())]
+    # Amendments of an origin are few in the whole book: their numbers are asked for, not those of a bar's origins.
+    amended: dict[str, dict[str, str]] = {}
+    for number, field, after in origins_amended("country", "category"):
+        amended.setdefault(number, {})[field] = after
+    return [share._replace(**amended[share.origin]) if share.origin in amended else share for share in shares]
 
 
 def fates_of(lot: Lot) -> list[Fate]:

@@ -24,10 +24,10 @@ def owner_words(lot: Lot) -> str:
 
 
 def origin_words(lot: Lot) -> str:
-    """The declared origin of a lot: of its own parcel, or what its parcels agree on."""
+    """The declared origin of a lot: of its own parcel (queries.amendments), or what its parcels agree on."""
     parcel = getattr(lot, "parcel", None)
     if parcel is None:
-        return lot.declared_origin.replace("|", ", ")
+        return (lot.declared_origin if lot.amended_origin is None else lot.amended_origin).replace("|", ", ")
     return ", ".join(filter(None, (parcel.category, parcel.mine, parcel.country)))
 
 

@@ -13,6 +13,7 @@ from custody.errors import Refusal
 from custody.models import User
 from custody.queries import clearance as queries
 from custody.queries import scope
+from custody.queries.amendments import as_amended
 from custody.roles import Verb, may
 from custody.templatetags.metal import UNKNOWN
 from custody.terms import Clearance
@@ -96,6 +97,7 @@ def clearance(request: HttpRequest) -> HttpResponse:
         return redirect("clearance")
     narrow = {name: request.GET.get(name, "").replace("\0", "") for name in ("receipt", "lot")}
     lots = list(queries.to_decide(request.user, **narrow)[: queries.LISTED])
+    as_amended(lot.parcel for lot in lots if hasattr(lot, "parcel"))
     if request.method == "POST":
         ticked = set(request.POST.getlist("lots"))
     else:

@@ -7,7 +7,12 @@ from custody.roles import Verb, may
 from custody.web.panels import Action
 
 #: Label, name of the address, and the verb that it asks for; in the order in which they are offered.
-OTHERS: tuple[tuple[str, str, Verb], ...] = (("Buy at the counter", "buy", Verb.RECEIVE),)
+OTHERS: tuple[tuple[str, str, Verb], ...] = (
+    ("Buy at the counter", "buy", Verb.RECEIVE),
+    ("Refuse a parcel", "refuse", Verb.RECEIVE),
+    ("Paper slips", "slips", Verb.RECEIVE),
+    ("Refused parcels", "refusals", Verb.READ_BOOK),
+)
 
 
 def other_entries(viewer: User) -> list[Action]:

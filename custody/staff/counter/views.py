@@ -30,7 +30,7 @@ from custody.web.weighing import weighing_kwargs
 def counter(request: HttpRequest) -> HttpResponse:
     """The entry of one receipt; recorded, it leads to the receipt's page with its papers."""
     asked = request.POST or None
-    form = ReceiptForm(asked, request.FILES or None, viewer=request.user, initial={"party": _named(request)})
+    form = ReceiptForm(asked, request.FILES or None, viewer=request.user, initial=_named(request))
     rows = ParcelRows(asked, prefix="parcel", form_kwargs=weighing_kwargs(request.user))
     if asked:
         readable = [part.is_valid() for part in (form, rows)]  # both, so that every fault is told at once
@@ -71,10 +71,10 @@ def estimates(request: HttpRequest) -> JsonResponse:
     return JsonResponse({"sentences": sentences})
 
 
-def _named(request: HttpRequest) -> str:
-    """The party that another page sent along."""
+def _named(request: HttpRequest) -> dict[str, str]:
+    """The party, or the paper slip, that another page sent along."""
     party = scope.parties(request.user).filter(code=request.GET.get("party", "").replace("\0", "")).first()
-    return str(party) if party else ""
+    return {"party": str(party) if party else "", "slip": request.GET.get("slip", "").replace("\0", "")[:20]}
 
 
 def _record(request: HttpRequest, form: ReceiptForm, rows: ParcelRows) -> Posted | None:

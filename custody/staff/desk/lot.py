@@ -10,6 +10,7 @@ from django.views.decorators.http import require_GET
 from custody.calc.rounding import half_even
 from custody.models import Bar, Lot, Parcel, User
 from custody.queries import lot_life, sampling, scope
+from custody.queries.amendments import as_amended
 from custody.roles import Verb, may
 from custody.staff.desk import tables as desk_tables
 from custody.staff.sampling.tables import SealTable
@@ -144,6 +145,7 @@ def _parcel(one: Lot) -> Panel | None:
     parcel: Parcel | None = getattr(one, "parcel", None)
     if parcel is None:
         return None
+    as_amended([parcel])
     facts = [
         Fact(label="Origin", value=origin_words(one)),
         Fact(label="Pieces", value=parcel.pieces or ""),

@@ -12,6 +12,7 @@ from custody.errors import Refusal
 from custody.models import Operation, User
 from custody.queries import operation_life, sampling, scope
 from custody.roles import Verb, may
+from custody.staff.counter import around
 from custody.staff.desk.tables import DocumentTable, LineTable
 from custody.terms import COLUMNS, Kind
 from custody.web.access import needs
@@ -83,7 +84,7 @@ def reverse(request: HttpRequest, number: str) -> HttpResponse:
         {
             "operation": one,
             "form": form,
-            "facts": _head(one).facts,
+            "facts": [*_head(one).facts, *around.reversal_facts(one)],
             "cancel_url": address("operation", args=[one.number]),
             "first": _first(first, one),
         },

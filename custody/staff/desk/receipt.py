@@ -13,7 +13,9 @@ from custody.actions.issue_receipt import issue_labels, issue_receipt
 from custody.errors import Refusal
 from custody.models import Delivery, Operation, User
 from custody.queries import receipt_life, scope
+from custody.queries.amendments import amended_receipt
 from custody.roles import Verb, may
+from custody.staff.counter import around
 from custody.staff.desk.attachments import AttachmentForm, may_attach
 from custody.staff.desk.receipt_tables import AmendmentTable, AttachmentTable, DeclaredTable, WeighedTable
 from custody.staff.desk.tables import DocumentTable, ParcelTable
@@ -71,7 +73,7 @@ def _page(request: HttpRequest, one: Operation, form: AttachmentForm | None = No
             "under": f"from {one.party.name}",
             "status": "reversed" if undone else "",
             "actions": [] if undone else _actions(one, viewer),
-            "panels": [_facts(one), _delivery(one, viewer), _settlement(one, viewer)],
+            "panels": [_facts(one), _delivery(one, viewer), _settlement(one, viewer), *around.panels(one, viewer)],
             "tables": _tables(one, lines),
             "attachments": AttachmentTable(list(attached)),
             "attach_form": (form or AttachmentForm(receipt=one)) if may_attach(viewer) else None,
@@ -103,12 +105,14 @@ def issue_paper(request: HttpRequest, number: str) -> HttpResponse:
 def _tables(one: Operation, lines: list[receipt_life.ParcelLine]) -> list:
     """The lists of the page that have something to say."""
     amendments = receipt_life.amendments_of(one)
+    bought = around.bought_table(one, lines)
     weighed = [line for line in lines if line.weighing]
     found = [
         (lines, ParcelTable(lines)),
         (weighed, WeighedTable(weighed)),
         (lines, DeclaredTable(lines)),
         (amendments, AmendmentTable(amendments)),
+        (bought, bought),
     ]
     return [table for rows, table in found if rows]
 
@@ -124,7 +128,7 @@ def _actions(one: Operation, viewer: User) -> list[Action]:
         )
     if may(viewer.roles, Verb.REVERSE):
         found.append(Action(label="Reverse", url=reverse("reverse", args=[one.number]), tone="stop"))
-    return found
+    return [*found, *around.actions(one, viewer)]
 
 
 def _issue(one: Operation, viewer: User, documents: list) -> list[Action]:
@@ -163,7 +167,7 @@ def _facts(one: Operation) -> Panel:
 
 def _delivery(one: Operation, viewer: User) -> Panel:
     """Who brought it for whom, which identity was seen, and which slip or receipt it stands for."""
-    said = getattr(one, "delivery", None)
+    said = getattr(amended_receipt(one), "delivery", None)
     facts = [
         Fact(label="Delivered by", value=one.delivered_by),
         Fact(label="On behalf of", value=said.on_behalf_of if said and said.on_behalf_of else one.party.name),
@@ -190,6 +194,7 @@ def _linked(label: str, number: str) -> Fact:
 def _settlement(one: Operation, viewer: User) -> Panel:
     words, number = receipt_life.settlement_words(one)
     url = reverse("settlement", kwargs={"number": number}) if number else ""
-    open_to_settle = not number and not hasattr(one, "reversed_by") and may(viewer.roles, Verb.SETTLE)
+    closed = hasattr(one, "reversed_by") or hasattr(one, "purchase")
+    open_to_settle = not number and not closed and may(viewer.roles, Verb.SETTLE)
     actions = [Action(label="Settle", url=reverse("settle", args=[one.number]))] if open_to_settle else []
     return Panel(title="Settlement", facts=[Fact(label="Standing", value=words, url=url)], actions=actions)

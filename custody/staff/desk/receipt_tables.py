@@ -4,6 +4,7 @@ import django_tables2 as tables
 from django.template.defaultfilters import filesizeformat
 from django.template.loader import render_to_string
 
+from custody.queries.amendments import label_of, words
 from custody.queries.receipt_life import source_words
 from custody.templatetags.metal import UNKNOWN
 from custody.web.tables import (
@@ -86,17 +87,18 @@ class AmendmentTable(BaseTable):
 
     lot = LotColumn(accessor="lot__number", verbose_name="Lot", orderable=False)
     field = tables.Column(orderable=False)
-    before = tables.Column(verbose_name="First written", orderable=False)
-    after = tables.Column(verbose_name="Now", orderable=False)
+    before = tables.Column(verbose_name="Was written", empty_values=(), orderable=False)
+    after = tables.Column(verbose_name="Is right", empty_values=(), orderable=False)
     reason = tables.Column(orderable=False)
     by = tables.Column(verbose_name="Who", orderable=False)
     countersigned_by = tables.Column(verbose_name="Countersigned by", orderable=False)
     at = MomentColumn(verbose_name="When", orderable=False)
 
     def render_field(self, value):
-        return value.replace("_", " ")
+        return label_of(value)
 
-    def render_before(self, value):
-        return value or UNKNOWN
+    def render_before(self, value, record):
+        return words(record.field, value)
 
-    render_after = render_before
+    def render_after(self, value, record):
+        return words(record.field, value)

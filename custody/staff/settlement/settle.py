@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods
 
 from custody.actions.settle import settle_receipt
 from custody.calc.fineness import format_percent
-from custody.errors import Refusal
+from custody.errors import Bought, Refusal
 from custody.models import Lot, Operation, Settlement, Terms
 from custody.queries import scope, settling
 from custody.queries.settlements import charges_of_terms
@@ -37,6 +37,9 @@ def settle(request: HttpRequest, number: str) -> HttpResponse:
     if standing:
         messages.info(request, f"Receipt {number} is settled by {standing.number}. Nothing was recorded twice.")
         return redirect("settlement", standing.number)
+    if hasattr(receipt, "purchase"):
+        messages.info(request, Bought(receipt=number).sentence)
+        return redirect("receipt", number)
     return _settle(request, receipt, None)
 
 

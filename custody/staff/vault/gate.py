@@ -14,6 +14,7 @@ from custody.errors import Refusal
 from custody.models import Lot, Operation, User
 from custody.queries import gate as queries
 from custody.queries import scope
+from custody.queries.settling import went_back
 from custody.roles import Verb, may
 from custody.staff.desk.tables import DocumentTable
 from custody.staff.vault import tables as vault_tables
@@ -179,7 +180,7 @@ def _panel(one: Operation) -> Panel:
             Fact(label="When", at=one.at),
             Fact(label="To", value=one.party.name, url=reverse("party", kwargs={"code": one.party.code})),
             Fact(label="Sent out by", value=str(one.by)),
-            Fact(label="Reason" if _went_back(one) else "Note", value=one.reason),
+            Fact(label="Reason" if went_back(one) else "Note", value=one.reason),
             Fact(label="In the book", value=one.number, url=reverse("operation", args=[one.number])),
         ],
     )
@@ -201,13 +202,8 @@ def _collected(one: Operation, viewer: User) -> Panel:
     return Panel(title="Collection", facts=facts)
 
 
-def _went_back(one: Operation) -> bool:
-    collection = getattr(one, "collection", None)
-    return collection is not None and collection.against == Against.RETURNED
-
-
 def _issue(one: Operation, viewer: User, copies: int) -> list[Action]:
-    back = _went_back(one)
+    back = went_back(one)
     allowed = may(viewer.roles, Verb.RECEIVE if back else Verb.DISPATCH)
     if not allowed or not hasattr(one, "collection") or hasattr(one, "reversed_by"):
         return []
