@@ -9,8 +9,8 @@ from tests import people
 from tests.journeys import counter, custody, door, house, laboratory, plant, tracing, vault
 
 LARKSPUR = "P-07 Larkspur Placer Company"
-MINED = {"Scale": "Bench 2", "Origin": "mined artisanal and small scale"}
-SCRAP = {"Scale": "Bench 2", "Origin": "recycled", "Country": "IE"}
+MINED = {"Scale": "BENCH-2 Bench scale 2", "Origin": "mined artisanal and small scale"}
+SCRAP = {"Scale": "BENCH-2 Bench scale 2", "Origin": "recycled", "Country": "IE"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,13 +41,13 @@ def test_metal_from_the_counter_to_the_certificate(at_work):
 def deliver(at_work) -> Delivered:
     """Three deliveries: one of a new party with two declared origins, scrap, and one that compliance holds."""
     desk, officer = at_work(people.fiona_frontdesk()), at_work(people.clara_compliance())
-    lark_creek = MINED | {"Country": "CA", "Mine or source": "Lark Creek", "Form": "doré"}
+    lark_creek = MINED | {"Country": "CA", "Mine or collector": "Lark Creek", "Form": "doré"}
     receipt, (bag, box, nuggets) = counter.receive(
         desk,
         {"Code": "P-07", "Name": "Larkspur Placer Company", "Country": "CA"},
         lark_creek | {"Gross": "1012.4", "Tare": "12.4", "Declared Au": "850"},
         lark_creek | {"Gross": "800"},
-        MINED | {"Country": "PE", "Mine or source": "Upper Fork", "Form": "nuggets", "Gross": "500", "Pieces": "37"},
+        MINED | {"Country": "PE", "Mine or collector": "Upper Fork", "Form": "nuggets", "Gross": "500", "Pieces": "37"},
         delivered_by="Lars Larkspur",
     )
     counter.check_papers(desk, receipt, [bag, box, nuggets], "Lark Creek", "Upper Fork", "1 000.000", "2 300.000")
@@ -102,7 +102,8 @@ def refine_and_cast(at_work, melts: tuple[str, str, str]) -> str:
     serials = plant.cast(operator, manager, products["gold sand"])
     assert serials == ["A000001", "A000002", "A000003", "A000004"]
     keeper = at_work(people.vera_vault())
-    custody.hand_over(keeper, keeper, "VAULT Main vault", dict(zip(serials, ("1000", "", "", ""), strict=True)))
+    counted = dict(zip(serials, ("1000", "", "", ""), strict=True))
+    custody.hand_over(keeper, keeper, "VAULT Main vault", counted, at_book=custody.BY_SERIAL)
     return assay
 
 
