@@ -47,3 +47,49 @@ def check_papers(desk: Person, receipt: str, lots: list[str], *said: str) -> Non
         assert words in text, words
     pages = range(1, reading.page_count(of_labels) + 1)
     assert sorted(code for page in pages for code in reading.codes(of_labels, page=page)) == sorted(lots)
+
+
+class Keyboard:
+    """The keyboard and the hand scanner, counted: every key that is no data, and every scan."""
+
+    def __init__(self, desk: Person) -> None:
+        self.desk, self.page, self.count = desk, desk.page, 0
+
+    def data(self, text: str) -> "Keyboard":
+        """What has to be typed whatever the form is like: not counted."""
+        self.page.keyboard.type(text)
+        return self
+
+    def press(self, *keys: str) -> "Keyboard":
+        """Keys that only move about, each counted."""
+        for key in keys:
+            self.page.keyboard.press(key)
+            self.count += 1
+        return self
+
+    def scan(self, code: str) -> "Keyboard":
+        """The scanner: types a code and presses Enter, one movement of the hand."""
+        self.page.keyboard.type(code)
+        self.page.keyboard.press("Enter")
+        self.count += 1
+        return self
+
+    def choose(self, words: str) -> "Keyboard":
+        """An entry of the list that has the focus, by arrow keys, each counted; none where it is chosen already."""
+        steps = self.page.evaluate(
+            """words => { const list = document.activeElement;
+                const wanted = [...list.options].findIndex(option => option.text === words);
+                if (wanted < 0) throw new Error(`${words} is not in the list`);
+                return wanted - list.selectedIndex; }""",
+            words,
+        )
+        return self.press(*["ArrowDown" if steps > 0 else "ArrowUp"] * abs(steps))
+
+    def at(self, name: str) -> bool:
+        """Whether the cursor is in the field of this name."""
+        return self.page.evaluate("document.activeElement.name") == name
+
+    @property
+    def where(self) -> str:
+        """Where the cursor is, for the message of a failure."""
+        return self.page.evaluate("(document.activeElement.name || document.activeElement.innerText).trim()")
