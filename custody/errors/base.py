@@ -51,6 +51,7 @@ class NotAllowed(Refusal):
 
     code = "not_allowed"
     status = 403
+    field = "by"
     template = "{message}"
 
 
