@@ -2,13 +2,13 @@
 
 from dataclasses import dataclass
 
-from django.db.models import Exists, OuterRef, Prefetch, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 
 from custody.calc.fineness import fine_mg
-from custody.models import Determination, Edge, Lot, User
+from custody.models import Determination, Document, Edge, Lot, User
 from custody.queries import scope
 from custody.queries.exchanges import exchange_due
-from custody.terms import METALS, Form
+from custody.terms import METALS, DocumentKind, Form
 
 
 def unvalued(viewer: User) -> QuerySet[Lot]:
@@ -44,9 +44,21 @@ def waiting(viewer: User) -> QuerySet[Determination]:
     return determinations(viewer).filter(~Exists(later), acceptance=None, repeat=None).order_by("id")
 
 
+def acceptable(viewer: User) -> QuerySet[Determination]:
+    """As ``waiting``, without what can't be accepted because the lot's assays are exchanged with its party first."""
+    free = Q(lot__exchange=None, exchange_terms=None) | Q(lot__valued=True) | Q(exchange__isnull=False)
+    return waiting(viewer).annotate(exchange_terms=exchange_due("lot")).filter(free)
+
+
 def accepted(viewer: User) -> QuerySet[Determination]:
     """Accepted determinations, the latest first."""
     return determinations(viewer).filter(acceptance__isnull=False).order_by("-acceptance__id")
+
+
+def certificates(determination: Determination, viewer: User) -> QuerySet[Document]:
+    """The certificates issued of a determination, the first one first."""
+    issued = scope.documents(viewer).filter(kind=DocumentKind.ASSAY, lot=determination.lot)
+    return issued.filter(title__endswith=f" {determination.number}").order_by("copy_no")
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from django.urls import path
 from custody.staff.laboratory import (
     accept,
     board,
+    certificate,
     determine,
     indicate,
     proof_metals,
@@ -29,5 +30,6 @@ urlpatterns = [
     path("consume/<path:number>/", sample.consume, name="consume"),
     path("determine/<path:number>/", determine.determination, name="determine"),
     path("accept/<str:number>/", accept.acceptance, name="accept"),
+    path("accept/<str:number>/certificate/", certificate.issue, name="assay-certificate"),
     path("accept/<str:number>/again/", accept.turn_down, name="assay-again"),
 ]

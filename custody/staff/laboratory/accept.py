@@ -22,7 +22,7 @@ from custody.terms import METALS
 from custody.web.access import needs
 from custody.web.countersign import CountersignForm
 from custody.web.forms import BaseForm
-from custody.web.panels import Fact, Panel
+from custody.web.panels import Action, Fact, Panel
 
 
 class AcceptForm(CountersignForm):
@@ -87,9 +87,18 @@ def _context(request: HttpRequest, one: Determination, form: AcceptForm, again: 
         "worked": worked and waits,
         "repeat": repeat,
         "panels": _panels(one, earlier),
+        "actions": _actions(request, one) if earlier else [],
+        "papers": laboratory.certificates(one, request.user) if earlier else [],
         "samples": laboratory.samples_of(one.lot, request.user).filter(gross_mg__gt=0, valued=False),
         **_behind(one),
     }
+
+
+def _actions(request: HttpRequest, one: Determination) -> list[Action]:
+    if not may(request.user.roles, Verb.DETERMINE):
+        return []
+    url = reverse("assay-certificate", kwargs={"number": one.number})
+    return [Action(label="Issue the assay certificate", url=url, method="post")]
 
 
 def _behind(one: Determination) -> dict:
