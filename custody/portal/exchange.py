@@ -16,7 +16,7 @@ from custody.queries.exchanges import Seen, State
 from custody.roles import Verb
 from custody.terms import ExchangeSide
 from custody.web.access import needs
-from custody.web.exchange import ResultForm, comes_to
+from custody.web.exchange import STATE_TONES, ResultForm, comes_to
 from custody.web.panels import Action, Fact, Panel
 
 #: States in which the customer's result is awaited.
@@ -33,6 +33,7 @@ def exchange(request: HttpRequest, number: str) -> HttpResponse:
     context = {
         "seen": seen,
         "state": STATE_WORDS.get(seen.state, seen.state.label),
+        "tone": STATE_TONES.get(seen.state, "plain"),
         "actions": actions,
         "panels": [_stands(seen), _agreed(seen)],
         "outcome": comes_to(seen),
@@ -94,7 +95,7 @@ def _stands(seen: Seen) -> Panel:
         )
     third = results.get(ExchangeSide.UMPIRE)
     if third:
-        facts.append(Fact(label="Umpire", value=", ".join(filter(None, (third.laboratory, third.reference)))))
+        facts.append(Fact(label="Umpire's report", value=", ".join(filter(None, (third.laboratory, third.reference)))))
     return Panel(title="Where it stands", facts=facts)
 
 

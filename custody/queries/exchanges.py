@@ -79,9 +79,9 @@ class Happened:
     note: str = ""
 
 
-def exchange_due() -> Func:
-    """Of a lot in a query: the terms under which its assays are to be exchanged; NULL where they are not."""
-    return Func(F("pk"), function="custody_exchange_due", output_field=BigIntegerField())
+def exchange_due(lot: str = "pk") -> Func:
+    """Of the lot in a column of a query: the terms under which its assays are to be exchanged; NULL where not."""
+    return Func(F(lot), function="custody_exchange_due", output_field=BigIntegerField())
 
 
 def terms_due(lot: Lot) -> ExchangeTerms | None:

@@ -44,6 +44,10 @@ def _find(code: str, viewer: User) -> list[Found]:
     runs = [lot.run for lot in plant.content_of_run(viewer).filter(run__number=code)]
     others = [Found("run", run.number, f"run, {run.step}") for run in runs]
     others += [Found("settlement", one.number, "settlement") for one in scope.settlements(viewer).filter(number=code)]
+    others += [
+        Found("exchange", one.number, f"exchange of assays with {one.party}")
+        for one in scope.exchanges(viewer).filter(number=code).select_related("party")
+    ]
     others += [Found("party", one.code, f"party, {one.name}") for one in scope.parties(viewer).filter(code=code)]
     return lots + [bar for bar in _bars(code, viewer) if bar.number not in named] + operations + others
 

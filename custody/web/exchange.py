@@ -25,7 +25,7 @@ class ResultForm(BaseForm):
 
     laboratory = forms.CharField(label="Laboratory", max_length=200)
     reference = forms.CharField(label="Report number", max_length=120, required=False)
-    sure = forms.BooleanField(label="This is the final result. Once handed in, it can't be changed.")
+    sure = forms.BooleanField(label="This result is final", help_text="Once handed in, it can't be changed.")
 
     def __init__(self, *args, metals: Sequence[str], asked: Sequence[str], reference: str = "", **kwargs):
         super().__init__(*args, **kwargs)
@@ -42,7 +42,7 @@ class ResultForm(BaseForm):
                 error_messages={"required": f"Give the fineness of {metal}: a splitting limit is agreed for it."},
             )
         self.order_fields(("laboratory", "reference", *metals, "sure"))
-        self.fields["sure"].error_messages["required"] = "Confirm that the result is final: it can't be changed later."
+        self.fields["sure"].error_messages["required"] = "Confirm that this result is final: it can't be changed later."
 
     @property
     def ppm(self) -> dict[str, int]:

@@ -27,6 +27,7 @@ PAGE_OF = {
     "operation": ("operation", "number"),
     "run": ("run", "number"),
     "settlement": ("settlement", "number"),
+    "exchange": ("exchange", "number"),
     "party": ("party", "code"),
 }
 

@@ -49,9 +49,9 @@ def customer_in(customer: Person, exchange: str, laboratory: str, **per_mille: s
     customer.follow("Hand in your result")
     customer.fill_in({"Laboratory": laboratory, **per_mille})
     customer.press("Hand in")
-    assert "Confirm that the result is final" in customer.faults
+    assert "Confirm that this result is final" in customer.faults
     assert customer.field("Laboratory").input_value() == laboratory
-    customer.choose("This is the final result. Once handed in, it can't be changed.")
+    customer.choose("This result is final")
     customer.press("Hand in")
     assert "Your result is in." in customer.told
 
@@ -62,7 +62,7 @@ def umpire_in(accountant: Person, exchange: str, report: str, **per_mille: str) 
     accountant.follow(exchange)
     accountant.follow("Enter the umpire's report")
     accountant.fill_in({"Report number": report, **per_mille})
-    accountant.choose("This is the final result. Once handed in, it can't be changed.")
+    accountant.choose("This result is final")
     accountant.press("Record the umpire's result")
 
 

@@ -113,6 +113,9 @@ def _standing(one: Lot) -> Panel:
     if one.receipt:
         number = one.receipt.number
         facts.append(Fact(label="Receipt", value=number, url=reverse("receipt", kwargs={"number": number})))
+    exchange = getattr(one, "exchange", None)
+    if exchange:
+        facts.append(Fact(label="Exchange of assays", value=exchange.number, url=reverse("exchange", args=[exchange])))
     if one.run:
         url = reverse("run", args=[one.run.number])
         facts.append(Fact(label="Run", value=f"{one.run.number}, {one.run.step}", url=url))

@@ -56,14 +56,14 @@ class DueTable(BaseTable):
     gross = MassColumn("Gross", accessor="gross_mg")
     receipt = LotColumn(verbose_name="Receipt", viewname="receipt", accessor="receipt__number")
     party = tables.Column("With", accessor="receipt__party")
-    found = tables.Column("Determinations")
+    found = tables.Column("Determinations", empty_values=())
     todo = tables.TemplateColumn(verbose_name="Next", template_name="staff/exchange/open_link.html")
 
     class Meta:
         orderable = False
 
     def render_found(self, value):
-        return ", ".join(one.number for one in value)
+        return ", ".join(one.number for one in value) or "none"
 
 
 class StepTable(BaseTable):

@@ -47,7 +47,7 @@ class ExchangeTermsForm(BaseForm):
         help_text="A party, by its code. Blank: agreed when needed.",
     )
     days = CountField(
-        label="Days for the customer's result",
+        label="Days for the customer",
         what="number of days",
         required=False,
         help_text="After the refinery's is in. Then the refinery's counts alone. Blank: no end.",

@@ -51,6 +51,9 @@ class WaitingDeterminations(Determinations):
     empty_text = "Nothing waits for acceptance."
     todo = tables.TemplateColumn(verbose_name="Next", template_name="staff/laboratory/look.html")
 
+    class Meta(Determinations.Meta):
+        pass
+
 
 class AcceptedDeterminations(Determinations):
     caption = "Accepted determinations"
@@ -58,10 +61,16 @@ class AcceptedDeterminations(Determinations):
     accepted_by = tables.Column("Accepted by", accessor="acceptance__by")
     accepted_at = MomentColumn("Accepted", accessor="acceptance__at")
 
+    class Meta(Determinations.Meta):
+        pass
+
 
 class OpenSheets(Sheets):
     caption = "Open worksheets"
     empty_text = "No worksheet is open."
+
+    class Meta(Sheets.Meta):
+        pass
 
 
 class Repeats(BaseTable):
@@ -86,7 +95,7 @@ def board(request: HttpRequest) -> HttpResponse:
         return redirect(_next_for(request.GET["lot"], viewer))
     lists = {
         "unvalued": UnvaluedLots(laboratory.unvalued(viewer), prefix="lots-"),
-        "waiting": WaitingDeterminations(laboratory.waiting(viewer), prefix="waits-"),
+        "waiting": WaitingDeterminations(laboratory.acceptable(viewer), prefix="waits-"),
         "sheets": OpenSheets(worksheets.open_worksheets(viewer), prefix="sheets-"),
         "repeats": Repeats(worksheets.repeats_waiting(viewer), prefix="again-"),
         "accepted": AcceptedDeterminations(laboratory.accepted(viewer), prefix="done-"),
@@ -118,7 +127,7 @@ def _actions(viewer: User) -> list[Action]:
 
 def _next_for(number: str, viewer: User) -> str:
     """The page on which the viewer goes on with a lot: accept what another determined, or determine it."""
-    one = laboratory.waiting(viewer).filter(lot__number=number).exclude(by=viewer).first()
+    one = laboratory.acceptable(viewer).filter(lot__number=number).exclude(by=viewer).first()
     if one and may(viewer.roles, Verb.ACCEPT):
         return reverse("accept", kwargs={"number": one.number})
     if may(viewer.roles, Verb.DETERMINE):
