@@ -6,7 +6,7 @@ from tests import builders, people
 from tests.journeys.eye import Eye
 from tests.journeys.person import Person
 
-CHAPTERS = ("counter", "custody", "door", "exchange", "house", "laboratory", "mending", "plant", "runs", "tracing", "vault")
+CHAPTERS = ("counter", "custody", "door", "exchange", "house", "laboratory", "mending", "plant", "runs", "scales", "tracing", "vault")
 pytest.register_assert_rewrite(*(f"tests.journeys.{chapter}" for chapter in CHAPTERS))  # a failure shows the figures
 
 
