@@ -6,7 +6,10 @@ from tests import builders, people
 from tests.journeys.eye import Eye
 from tests.journeys.person import Person
 
-CHAPTERS = ("counter", "custody", "door", "exchange", "house", "laboratory", "mending", "plant", "runs", "scales", "tracing", "vault")
+CHAPTERS = (
+    "counter", "custody", "door", "exchange", "house", "laboratory", "mending", "plant", "runs", "scales", "tracing",
+    "vault",
+)  # fmt: skip
 pytest.register_assert_rewrite(*(f"tests.journeys.{chapter}" for chapter in CHAPTERS))  # a failure shows the figures
 
 
