@@ -1,6 +1,6 @@
 """Configuration. Every secret and every difference between machines comes from the environment.
 
-CUSTODY_HOME         folder of the embedded database, documents and keys (default: var/ beside manage.py)
+CUSTODY_HOME         folder of the embedded database, documents, attachments and keys (default: var/ beside manage.py)
 DATABASE_URL         the application's connection (role custody_app) to a server of your own
 DATABASE_OWNER_URL   the same database as custody_owner, for `manage.py migrate` only: the application
                      server needs it not, and is safer without it

@@ -11,7 +11,7 @@ from custody.queries import counter, scope
 from custody.queries.parties import find_party
 from custody.queries.trace import find_lot
 from custody.staff.counter.fields import DeclaredField
-from custody.terms import COUNTER_FORMS, Basis, Category, CustodyModel, Form, IdentityKind
+from custody.terms import COUNTER_FORMS, AttachmentKind, Basis, Category, CustodyModel, Form, IdentityKind
 from custody.web.files import FilesField
 from custody.web.forms import (
     BaseRows,
@@ -48,7 +48,7 @@ class ReceiptForm(EventForm):
 
     NEW = ("new_code", "new_name", "new_country")
     RARE = ("place", "slip", "at")
-    FILES = ("photographs", "papers")
+    FILES = ("photographs", "papers", "paper_kind")
     mark_optional = False
 
     party = forms.CharField(
@@ -75,6 +75,13 @@ class ReceiptForm(EventForm):
     )
     photographs = FilesField(label="Photographs", camera=True, help_text="JPEG, PNG, WebP or HEIC, up to 10 MB each.")
     papers = FilesField(label="Papers", help_text="PDF or photographs, up to 10 MB each. More can follow later.")
+    paper_kind = forms.ChoiceField(
+        label="What the papers are",
+        required=False,
+        choices=[(one.value, one.label) for one in AttachmentKind if one is not AttachmentKind.PHOTOGRAPH],
+        initial=AttachmentKind.OTHER.value,
+        help_text="An identity paper is shown only to those who work with it.",
+    )
     new_code = PartyCodeField(required=False)
     new_name = forms.CharField(label="Name", required=False, max_length=200, widget=typed_on())
     new_country = CountryField(required=False)

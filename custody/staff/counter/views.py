@@ -114,7 +114,8 @@ def _issue_papers(request: HttpRequest, posted: Posted, form: ReceiptForm) -> No
 
 
 def _attach(request: HttpRequest, receipt: Operation, form: ReceiptForm) -> None:
-    kinds = {"photographs": AttachmentKind.PHOTOGRAPH, "papers": AttachmentKind.OTHER}
+    of_papers = AttachmentKind(form.cleaned_data["paper_kind"] or AttachmentKind.OTHER)
+    kinds = {"photographs": AttachmentKind.PHOTOGRAPH, "papers": of_papers}
     for field, kind in kinds.items():
         for name, content in form.cleaned_data[field]:
             try:

@@ -3,12 +3,14 @@
 from uuid import uuid4
 
 import pytest
+from django.conf import settings
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
 
 from custody.actions.house import close_period
 from custody.actions.move import dispatch
 from custody.models import Attachment, Document, Lot, Operation, Party, ScaleReading, Weighing
+from custody.staff.counter.forms import MOST_PARCELS
 from custody.terms import DocumentKind
 from tests import builders, files, people
 from tests.staff.plant.posting import body, faults
@@ -144,7 +146,8 @@ def test_a_slip_that_is_not_open_is_told_at_its_field():
 def test_photographs_and_papers_come_along_once():
     def data(key):
         files_sent = [SimpleUploadedFile("bags.jpg", files.JPEG), SimpleUploadedFile("bag.png", files.PNG)]
-        return entry(key=key) | {"photographs": files_sent, "papers": SimpleUploadedFile("permit.pdf", files.PDF)}
+        papers = {"papers": SimpleUploadedFile("permit.pdf", files.PDF), "paper_kind": "export paper"}
+        return entry(key=key) | {"photographs": files_sent} | papers
 
     key = uuid4()
     assert record(data(key)).url == record(data(key)).url
@@ -152,7 +155,7 @@ def test_photographs_and_papers_come_along_once():
     assert list(kept) == [
         ("bags.jpg", "photograph", "image/jpeg"),
         ("bag.png", "photograph", "image/png"),
-        ("permit.pdf", "other paper", "application/pdf"),
+        ("permit.pdf", "export paper", "application/pdf"),
     ]
 
 
@@ -316,6 +319,21 @@ def test_a_receipt_has_at_least_one_parcel():
     answer = record(entry(empty | {"declared_gross": "", "declared": ""}))
     assert "Fill in at least one parcel" in faults(answer)
     assert nothing_recorded()
+
+
+def test_more_fields_than_any_receipt_has_are_told_on_a_page():
+    answer = record(
+        entry() | {f"parcel-0-more{number}": "x" for number in range(settings.DATA_UPLOAD_MAX_NUMBER_FIELDS)}
+    )
+    assert answer.status_code == 400
+    assert "Nothing was recorded" in answer.content.decode()
+    assert nothing_recorded()
+
+
+def test_the_longest_receipt_is_taken():
+    assert record(entry(*({} for _ in range(MOST_PARCELS)))).status_code == 302
+    assert Lot.objects.count() == MOST_PARCELS
+    assert "No more than 60" in faults(record(entry(*({} for _ in range(MOST_PARCELS + 1)))))
 
 
 def test_a_closed_month_takes_nothing():

@@ -8,12 +8,13 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from custody.actions.assay import determine
+from custody.actions.attach import attach
 from custody.actions.receive import Said, receive
 from custody.actions.work import Make, Take, record_step, reverse
 from custody.models import Document, Operation
 from custody.queries import receipt_life
-from custody.terms import Basis, DocumentKind, Form, IdentityKind, Kind
-from tests import builders, people
+from custody.terms import AttachmentKind, Basis, DocumentKind, Form, IdentityKind, Kind
+from tests import builders, files, people
 
 pytestmark = pytest.mark.django_db
 
@@ -146,6 +147,11 @@ def test_the_page_costs_the_same_for_three_parcels_as_for_one():
     counts = []
     for grams in ((1_000,), (1_000, 2_000, 3_000)):
         receipt = builders.receipt_of(builders.received(*grams)[0])
+        for number in range(len(grams)):
+            attach(
+                receipt=receipt, lot=None, kind=AttachmentKind.PHOTOGRAPH, title="", at=timezone.now(),
+                content=files.JPEG + bytes([number]), by=people.fiona_frontdesk(),
+            )  # fmt: skip
         with CaptureQueriesContext(connection) as queries:
             client.get(f"/receipt/{receipt.number}/")
         counts.append(len(queries))
