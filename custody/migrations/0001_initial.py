@@ -967,6 +967,7 @@ class Migration(migrations.Migration):
                 ("countersigned_at", models.DateTimeField(null=True)),
                 ("countersign_meaning", models.CharField(default="", max_length=200)),
                 ("request_key", models.UUIDField(null=True)),
+                ("after_movement", models.BigIntegerField()),
                 (
                     "by",
                     models.ForeignKey(

@@ -124,7 +124,11 @@ class Collection(models.Model):
 
 
 class Amendment(models.Model):
-    """What was declared wrongly on a receipt and what is right; what was first written stays."""
+    """What was declared wrongly on a receipt and what is right; what was first written stays.
+
+    ``after_movement`` is the last line of the book before it, so that what was mixed before is judged by what was
+    declared then.
+    """
 
     ledger = True
 
@@ -140,6 +144,7 @@ class Amendment(models.Model):
     countersigned_at = models.DateTimeField(null=True)
     countersign_meaning = models.CharField(max_length=200, default="")
     request_key = models.UUIDField(null=True)
+    after_movement = models.BigIntegerField()
 
     class Meta:
         ordering = ("id",)

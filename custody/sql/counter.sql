@@ -153,16 +153,35 @@ BEGIN
     ELSIF signer IS NOT NULL AND NOT EXISTS (SELECT FROM custody_rolegrant WHERE user_id = signer AND role = 'manager') THEN
         PERFORM custody_refuse('countersigner_right', 'Only a manager countersigns.', '{}');
     END IF;
+    IF l.id IS NOT NULL AND request ->> 'field' IN ('category', 'country', 'mine') THEN
+        PERFORM custody_lock_made_of(l);
+    END IF;
     INSERT INTO custody_amendment (receipt_id, lot_id, field, before, after, reason, at, by_id, countersigned_by_id,
-        countersigned_at, countersign_meaning, request_key)
+        countersigned_at, countersign_meaning, request_key, after_movement)
     VALUES (receipt.id, l.id, request ->> 'field', request ->> 'before', request ->> 'after', request ->> 'reason',
         clock_timestamp(), (request ->> 'by')::bigint, signer,
         CASE WHEN signer IS NOT NULL THEN clock_timestamp() END, coalesce(request ->> 'countersign_meaning', ''),
-        (request ->> 'request_key')::uuid) RETURNING id INTO made;
+        (request ->> 'request_key')::uuid, (SELECT last_value FROM custody_movement_id_seq)) RETURNING id INTO made;
     IF l.id IS NOT NULL AND request ->> 'field' IN ('category', 'country', 'mine') THEN
         PERFORM custody_amend_origin(l);
     END IF;
     RETURN made;
+END $$;
+
+-- Waits until nobody works a lot that a parcel went into, so that a change of its origin stands between two movements
+-- of each; what is made meanwhile is waited for too.
+CREATE FUNCTION custody_lock_made_of(parcel custody_lot) RETURNS void
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    locked bigint := -1;
+    found_now bigint;
+BEGIN
+    LOOP
+        PERFORM FROM custody_lot WHERE receipt_id = parcel.receipt_id AND id > parcel.id ORDER BY id FOR UPDATE;
+        GET DIAGNOSTICS found_now = ROW_COUNT;
+        EXIT WHEN found_now = locked;
+        locked := found_now;
+    END LOOP;
 END $$;
 
 -- What is declared of a parcel now: the last amendment of a field, or what was first written.
@@ -184,7 +203,6 @@ BEGIN
                      nullif(custody_declared(p.lot_id, 'mine', p.mine), '')) INTO now_declared
       FROM custody_parcel p WHERE p.lot_id = parcel.id;
     SELECT id INTO its_origin FROM custody_origin WHERE lot_id = parcel.id;
-    PERFORM FROM custody_lot WHERE receipt_id = parcel.receipt_id AND id > parcel.id ORDER BY id FOR UPDATE;
     UPDATE custody_lot t SET amended_origin = now_declared
      WHERE t.receipt_id = parcel.receipt_id
        AND (t.id = parcel.id OR (SELECT m.origin_id FROM custody_movement m WHERE m.id = t.content_movement) = its_origin);

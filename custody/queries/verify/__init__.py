@@ -1,6 +1,6 @@
 """The whole book examined: every invariant recomputed from the raw rows, without PostgreSQL's own functions."""
 
-from custody.queries.verify import exchanges, guards, papers, weighings
+from custody.queries.verify import amendments, counter, exchanges, guards, papers, weighings
 from custody.queries.verify.findings import Check, Findings
 from custody.queries.verify.heads import Heads
 from custody.queries.verify.raw import entries, one_snapshot, rows, stream
@@ -21,7 +21,8 @@ def verify() -> Findings:
         reversed_ids = {undone for (undone,) in rows("SELECT reverses_id FROM custody_operation WHERE reverses_id > 0")}
         recovered = {cause for (cause,) in rows(_RECOVERED, [str(Cause.DIFFERENCE)])}
         settled = {receipt for (receipt,) in rows("SELECT receipt_id FROM custody_settlement")}
-        replay = Replay(findings, reversed_ids, recovered, settled)
+        amended = amendments.read()
+        replay = Replay(findings, reversed_ids, recovered, settled, amended)
         heads = Heads(findings, replay.made_of)
         for entry in entries():
             if entry.head is None:
@@ -35,6 +36,8 @@ def verify() -> Findings:
             heads.examine(entry)
         replay.finish()
         _compare_lots(replay, findings)
+        amendments.check(replay.lots, amended, findings["I7"])
+        counter.check(findings["I9"])
         _compare_strays(findings)
         guards.check(findings["I3"])
         papers.check(findings)

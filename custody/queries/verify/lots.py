@@ -44,11 +44,18 @@ class Lot:
     clearance: frozenset[str]
     passed: deque[Passed]
     cleared: list[tuple[datetime, str]] = field(default_factory=list)
+    amended_origin: str | None = None
+    amended_until: int = 0
 
     @property
     def number(self) -> str:
         """The lot's number."""
         return self.made.number
+
+    @property
+    def origin(self) -> str:
+        """Its declared origin now: what was first written, or what was amended since."""
+        return self.made.declared_origin if self.amended_origin is None else self.amended_origin
 
     def held_by_origin(self) -> Content:
         """Whose its milligrams are."""

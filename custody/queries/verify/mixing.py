@@ -29,7 +29,7 @@ def mixture_of(lots: list[Lot], at: datetime, settled: set[int]) -> Mixture:
     """The mixture of these lots at this instant."""
     receipts = {lot.made.receipt for lot in lots}
     owners_moved = not receipts.isdisjoint(settled)
-    declared = {lot.made.declared_origin for lot in lots}
+    declared = {lot.origin for lot in lots}
     states = [lot.clearances(at) for lot in lots]
     clearance = set()
     if all(Clearance.RELEASED in state for state in states):
@@ -95,7 +95,7 @@ def check_made(entry: Entry, line: Line, made: Made, mixture: Mixture | None, fo
 
 def _parcels_of_one_kind(lots: list[Lot], at: datetime) -> bool:
     first = lots[0]
-    alike = {(lot.made.receipt, lot.made.declared_origin, lot.made.pooled) for lot in lots}
+    alike = {(lot.made.receipt, lot.origin, lot.made.pooled) for lot in lots}
     common = frozenset.intersection(*(lot.clearances(at) for lot in lots))
     return len(alike) == 1 and first.made.receipt is not None and bool(common)
 
@@ -106,7 +106,7 @@ def _model_allows(lot: Lot, lots: list[Lot]) -> bool:
     if lot.made.custody_model != CustodyModel.SEGREGATED:
         return True
     return all(
-        other.made.custody_model == CustodyModel.SEGREGATED and other.made.declared_origin == lot.made.declared_origin
+        other.made.custody_model == CustodyModel.SEGREGATED and other.origin == lot.origin
         for other in lots
     )
 

@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 from custody.calc.apportion import withdraw
 from custody.calc.refusals import Refused
-from custody.queries.verify import mixing
+from custody.queries.verify import amendments, mixing
 from custody.queries.verify.findings import Findings
 from custody.queries.verify.lots import NONE_CLEARED, NONE_PASSED, NOTHING, Lot, one_of
 from custody.queries.verify.origins import Flow, Provenance
@@ -35,13 +35,19 @@ class Replay:
     """The state of every lot, as the operations so far have made it."""
 
     def __init__(
-        self, findings: Findings, reversed_ids: set[int], recovered_causes: set[str], settled: set[int]
+        self,
+        findings: Findings,
+        reversed_ids: set[int],
+        recovered_causes: set[str],
+        settled: set[int],
+        amended: amendments.Amended | None = None,
     ) -> None:
         self.findings = findings
         self.lots: dict[int, Lot] = {}
         self.provenance = Provenance(findings["I5"], recovered_causes)
         self.reversed_ids = reversed_ids
         self.settled = settled
+        self.amended = amended or {}
         self.saved: dict[int, Saved] = {}
 
     def made_of(self, lot: int | None) -> Made | None:
@@ -50,6 +56,9 @@ class Replay:
 
     def record(self, entry: Entry) -> None:
         """Follows one operation."""
+        for line in entry.lines if self.amended else ():
+            if line.lot in self.lots:
+                amendments.catch_up(self.lots[line.lot], self.amended, line.id)
         if entry.head.kind == Kind.REVERSE:
             self._reverse(entry)
             return

@@ -3,10 +3,11 @@
 import pytest
 from django.utils import timezone
 
+from custody.actions._sign import Signature
 from custody.actions.amend import Change, amend
 from custody.actions.issue_receipt import issue_receipt
 from custody.actions.work import Make, Take, record_step
-from custody.errors import AmendedSince, Refusal
+from custody.errors import AmendedSince, MixingUnvalued, Refusal
 from custody.models import Amendment, Parcel
 from custody.queries.amendments import as_amended
 from custody.queries.papers import content_of
@@ -189,3 +190,38 @@ def test_what_is_no_declaration_is_not_amended():
 def test_only_the_front_desk_amends(who):
     (lot,) = builders.received()
     assert page(lot, who).status_code == 403
+
+
+def test_what_was_mixed_is_judged_by_what_was_declared_then():
+    """Two parcels differ in origin, then prove to be of one: only from then on they melt together without an assay."""
+    first, second = builders.received(builders.parcel(mine="Claim 7"), builders.parcel(mine="Claim 8"))
+    otto = people.otto_operator()
+    first, second = (builders.handed_over(lot, otto) for lot in (first, second))
+
+    def melt(*lots):
+        gross = sum(lot.gross_mg for lot in lots)
+        inputs = [Take(lot.number) for lot in lots]
+        return record_step(kind=Kind.MELT, inputs=inputs, outputs=[Make(Form.MELT, gross)], at=timezone.now(), by=otto)
+
+    with pytest.raises(MixingUnvalued):
+        melt(first, second)
+    signed = Signature(people.mona_manager(), "Papers compared")
+    changed(second, "mine", "Claim 8", "Claim 7", countersign=signed)
+    made = builders.fresh(melt(first, second).lots[0])
+    assert made.declared_origin == "mined artisanal and small scale|CA|Claim 7"
+    assert verify()["I7"].holds
+    changed(second, "mine", "Claim 7", "Claim 9", countersign=signed)
+    assert builders.fresh(made.number).amended_origin is None  # both are in it
+    assert verify()["I7"].holds
+
+
+def test_a_lot_of_one_parcel_alone_takes_over_its_amended_origin():
+    (lot,) = builders.received(builders.parcel(mine="Claim 7"))
+    otto = people.otto_operator()
+    lot = builders.handed_over(lot, otto)
+    made = record_step(
+        kind=Kind.MELT, inputs=[Take(lot.number)], outputs=[Make(Form.MELT, lot.gross_mg)], at=timezone.now(), by=otto
+    )
+    changed(lot, "mine", "Claim 7", "Claim 9", countersign=Signature(people.mona_manager(), "Papers compared"))
+    assert builders.fresh(made.lots[0]).amended_origin == "mined artisanal and small scale|CA|Claim 9"
+    assert verify()["I7"].holds
