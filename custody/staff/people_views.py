@@ -13,6 +13,7 @@ from custody.models import User
 from custody.queries import scope
 from custody.roles import Verb
 from custody.staff.people_forms import PersonForm, RolesForm
+from custody.staff.people_tokens import tokens_panel
 from custody.terms import Role
 from custody.web.access import needs
 from custody.web.panels import Action, Fact, Panel
@@ -97,7 +98,8 @@ def person(request: HttpRequest, username: str) -> HttpResponse:
             words = _role_words(one) or "no role"
             messages.success(request, f"{one}: {words}; the login is {_standing(one.is_active)}.")
             return redirect("person", one.username)
-    context = {"person": one, "form": form, "panel": _panel(one), "cancel_url": reverse("people")}
+    panels = {"panel": _panel(one), "tokens": tokens_panel(one)}
+    context = {"person": one, "form": form, "cancel_url": reverse("people"), **panels}
     return render(request, "staff/people/person.html", context)
 
 

@@ -26,6 +26,7 @@ MAY_IMPORT = {
     "portal": SCREEN,
     "api": SCREEN,
     "management": SCREEN,
+    "scale_reader": set(),  # a program of its own, for another computer
     # what Django itself calls, beside the layers
     "templatetags": CORE,
     "sql": set(),

@@ -1,6 +1,7 @@
 """The people desk: a manager's alone, one row a person, nothing typed is lost but the password."""
 
 import json
+import re
 
 import pytest
 from django.db import connection
@@ -8,7 +9,9 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from custody.actions.people import set_roles
-from custody.models import User
+from custody.actions.tokens import make_token
+from custody.models import ApiToken, User
+from custody.queries.tokens import holder_of
 from custody.terms import Role
 from tests import people
 
@@ -147,3 +150,39 @@ def test_the_list_costs_the_same_for_many(manager):
 
 def test_a_login_that_is_not_there_is_not_there(manager):
     assert manager.get("/people/login/nobody/").status_code == 404
+
+
+def test_a_token_is_shown_once_and_revoked(manager):
+    address = "/people/login/otto/tokens/"
+    page = manager.post(address, {"seen": "0"})
+    (token,) = re.findall(rb">([0-9a-f]{64})<", page.content)
+    assert "no-store" in page.headers["Cache-Control"]
+    assert holder_of(token.decode()) == people.otto_operator()
+    again = manager.post(address, {"seen": "0"}, follow=True).content.decode()  # the form sent twice
+    assert "was made meanwhile" in again
+    assert f"{token.decode()[:8]}…" in again
+    assert token.decode() not in again
+    (one,) = ApiToken.objects.all()
+    page = manager.post(f"{address}{one.pk}/revoke/", follow=True).content.decode()
+    assert "is revoked" in page
+    assert holder_of(token.decode()) is None
+
+
+def test_a_closed_login_gets_no_token(manager):
+    set_roles(user=people.otto_operator(), roles=[Role.OPERATOR], active=False, by=people.mona_manager())
+    assert "Make a token" not in manager.get("/people/login/otto/").content.decode()
+    assert "is closed" in manager.post("/people/login/otto/tokens/", {"seen": "0"}, follow=True).content.decode()
+    assert not ApiToken.objects.exists()
+
+
+def test_tokens_are_the_managers_to_give(manager):
+    make_token(user=people.otto_operator(), by=None)
+    one = ApiToken.objects.get()
+    for who in people.EVERYBODY:
+        client = people.signed_in(who())
+        if who is not people.mona_manager:
+            assert client.post("/people/login/otto/tokens/", {"seen": "9"}).status_code == 403, who.__name__
+            assert client.post(f"/people/login/otto/tokens/{one.pk}/revoke/").status_code == 403, who.__name__
+    assert manager.post(f"/people/login/mona/tokens/{one.pk}/revoke/").status_code == 404  # it is another person's
+    assert manager.get("/people/login/otto/tokens/").status_code == 405
+    assert ApiToken.objects.get().revoked_at is None
