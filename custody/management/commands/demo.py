@@ -10,7 +10,7 @@ from django.core.management.base import CommandError
 from django.utils import timezone
 from django.utils.text import slugify
 
-from custody.management.demo import cast, papers, story
+from custody.management.demo import cast, desk, papers, story
 from custody.management.ready import ReadyCommand
 from custody.models import Document, Operation, Refinery, RoleGrant, User
 from custody.queries.papers import path_of
@@ -28,6 +28,7 @@ class Command(ReadyCommand):
 
     def handle(self, *args, address, no_serve, **options):
         self._load(quiet=options["json"])
+        desk.check_scales(timezone.now())
         if options["json"]:
             self.stdout.write(json.dumps(self._facts(address)))
             return

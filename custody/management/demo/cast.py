@@ -11,7 +11,7 @@ from custody.actions import house, people, scales
 from custody.calc.scales import Accuracy
 from custody.calc.scales import Scale as Plate
 from custody.calc.weights import Weight, WeightClass
-from custody.models import Party, Place, ReferenceWeight, Scale, User
+from custody.models import Party, Place, Scale, User
 from custody.terms import PlaceKind, Role
 
 REFINERY = {
@@ -83,7 +83,6 @@ class House:
     places: dict[str, Place]
     parties: dict[str, Party]
     scales: dict[str, Scale]
-    weights: dict[str, ReferenceWeight]
     password: str
 
     def __getattr__(self, name: str) -> User:
@@ -111,10 +110,8 @@ def set_up(password: str | None = None) -> House:
         code: scales.enter_scale(code=code, name=name, place=places[where], plate=plate, by=manager)
         for code, name, where, plate in SCALES
     }
-    weights = {
-        code: scales.enter_reference_weight(code=code, weight=Weight(nominal, made), by=manager)
-        for code, nominal, made in WEIGHTS
-    }
+    for code, nominal, made in WEIGHTS:
+        scales.enter_reference_weight(code=code, weight=Weight(nominal, made), by=manager)
     parties = _parties(crew)
     for username, name, code in CUSTOMERS:
         crew[username] = people.add_person(
@@ -125,7 +122,7 @@ def set_up(password: str | None = None) -> House:
             by=manager,
             party=parties[code],
         )
-    return House(crew, places, parties, balances, weights, password)
+    return House(crew, places, parties, balances, password)
 
 
 def _parties(crew: dict[str, User]) -> dict[str, Party]:

@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from custody.models import User
+from custody.queries import scales
 from custody.queries import today as waiting
 from custody.roles import Verb, may
 from custody.staff.desk.tables import LotTable, PlaceTable, RunTable
@@ -24,6 +25,7 @@ WAITS: tuple[tuple[str, str, Callable, tuple[Verb, ...], str], ...] = (
     ("Held", "lot", waiting.held, (Verb.CLEAR,), "clearance"),
     ("Awaiting an assay", "lot", waiting.awaiting_assay, (Verb.DETERMINE,), "laboratory"),
     ("Assays awaiting acceptance", "determination", waiting.awaiting_acceptance, (Verb.ACCEPT,), "laboratory"),
+    ("Not to be used before a check", "scale", scales.to_check_today, (Verb.WEIGH,), "scales"),
     ("Receipts to settle", "receipt", waiting.receipts_to_settle, (Verb.SETTLE, Verb.APPROVE), "settlements"),
 )
 LOTS_A_PAGE = 25

@@ -329,3 +329,11 @@ def test_lists_cost_the_same_however_long_they_are(fiona):
         builders.reference_weight(2000)
     assert queries.doubted(found, people.fiona_frontdesk()).count() == 2
     assert seen[0] == seen[1]
+
+
+def test_the_first_page_counts_the_scales_that_may_not_weigh_yet(fiona, mona):
+    builders.scale()
+    builders.scale("FLOOR-1", checked=False)
+    builders.check(builders.scale("SHOP-1"), off_ug=10**6)
+    assert re.search(r"Not to be used before a check.*?2 scales", fiona.get("/").content.decode(), re.DOTALL)
+    assert "Not to be used" not in mona.get("/").content.decode()
