@@ -35,6 +35,20 @@ def close_login(manager: Person, username: str) -> None:
     assert "the login is closed." in manager.told
 
 
+def make_token(manager: Person, username: str) -> str:
+    """A token for a program in that person's name; it is read from the only page that shows it."""
+    to_person(manager, username)
+    manager.press("Make a token")
+    return manager.main.locator("code").inner_text()
+
+
+def revoke_token(manager: Person, username: str, start: str) -> None:
+    """A program that may record no more."""
+    to_person(manager, username)
+    manager.press(f"Revoke {start}…")
+    assert f"Token {start}… is revoked" in manager.told
+
+
 def to_person(manager: Person, username: str) -> None:
     """A person's page, from the list."""
     manager.desk("People")

@@ -1,5 +1,10 @@
 """The manager adds a person, gives and takes roles, and closes the login again."""
 
+from urllib.error import HTTPError
+from urllib.request import Request, urlopen
+
+import pytest
+
 from tests import people
 from tests.journeys import house
 
@@ -29,4 +34,18 @@ def test_nobody_gives_roles_to_themselves(at_work):
     manager.desk("People")
     manager.follow("mona")
     assert "Nobody changes their own roles: another manager does." in manager.text
-    assert not manager.main.get_by_role("button").count()
+    assert not manager.main.get_by_role("button", name="Record the change").count()
+
+
+def test_a_program_comes_and_goes(at_work, live_site):
+    people.fiona_frontdesk()
+    manager = at_work(people.mona_manager())
+    token = house.make_token(manager, "fiona")
+    scales = Request(f"{live_site}/api/scales", headers={"Authorization": f"Bearer {token}"})
+    with urlopen(scales) as answer:
+        assert answer.status == 200
+    house.to_person(manager, "fiona")
+    assert token not in manager.page.content()
+    house.revoke_token(manager, "fiona", token[:8])
+    with pytest.raises(HTTPError, match="401"):
+        urlopen(scales)
