@@ -26,12 +26,12 @@ from custody.web.tables import (
 TONES = {"returned": "good", "settled": "good"}
 #: Where an exchange of assays stands, as the customer reads it.
 STATE_WORDS = {
-    State.AWAITING_BOTH: "awaiting your result and ours",
+    State.AWAITING_BOTH: "awaiting both results",
     State.AWAITING_CUSTOMER: "awaiting your result",
     State.AWAITING_REFINERY: "awaiting our result",
     State.SETTLED: "settled",
     State.VALUED: "settled",
-    State.ALONE: "closed without your result",
+    State.ALONE: "closed without yours",
     State.OVER: "ended",
 }
 

@@ -24,11 +24,11 @@ class State(Term):
     AWAITING_CUSTOMER = "awaiting the customer"
     INSIDE = "open: inside the limits"
     TO_UMPIRE = "open: to the umpire"
-    UMPIRED = "open: the umpire has answered"
-    ALONE = "open: the refinery's alone"
+    UMPIRED = "open: umpire answered"
+    ALONE = "open: refinery's alone"
     SETTLED = "settled, to be accepted"
     VALUED = "valued"
-    OVER = "over: the lot was worked on first"
+    OVER = "over: worked on first"
 
 
 class Standing(Term):

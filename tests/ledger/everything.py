@@ -4,7 +4,7 @@ Last month: two receipts, one melted and closed. This month: a run with draws, s
 bars, a dispatch, a settlement and its correction, a loss over tolerance, a recovery, a difference, a reversal, papers.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from django.utils import timezone
@@ -15,11 +15,12 @@ from custody.actions.attach import attach
 from custody.actions.history import import_history
 from custody.actions.house import close_period
 from custody.actions.samples import seal_sample
+from custody.actions.weigh import Weighed
 from custody.actions.work import Add, Drawn, Lose, Make, Take, correct_lot, record_step, reverse
 from custody.calc.apportion import withdraw
 from custody.models import Lot, Operation
 from custody.terms import Addition, AttachmentKind, Cause, DocumentKind, Form, Kind, Outturn, SampleCut, SamplePurpose
-from tests import builders, people, settling
+from tests import builders, counter, exchanges, people, settling
 
 HISTORY = [
     '{"record":"header","format":"custody-history","version":1}',
@@ -87,10 +88,22 @@ def whole_book() -> Everything:
         receipt=receipt, lot=None, kind=AttachmentKind.EXPORT, title="Export permit", content=b"%PDF-1.7 a permit",
         at=now, by=people.fiona_frontdesk(),
     )  # fmt: skip
+    _counter()
+    exchanges.terms(people.party("P-03"))
+    exchanges.refinery_in(exchanges.opened(builders.received(20_000, of=people.party("P-03"))[0]))
     return Everything(
         then, Operation.objects.get(pk=melt.id), builders.fresh(pool.number), Operation.objects.get(pk=split.id),
         bar, builders.fresh(content.number), unvalued, held, receipt, reversal,
     )  # fmt: skip
+
+
+def _counter():
+    """Bought by a slip that is entered, another slip spoiled, a parcel refused, one amended."""
+    counter.spoiled()
+    said = replace(counter.KNOWN, slip=counter.slip().number)
+    (lot,) = counter.bought(said=said).created_lots.all()
+    counter.refused(builders.receipt_of(lot), weighed=Weighed("BENCH-2", 40_000))
+    counter.amended(lot)
 
 
 def _fine_of(lot, gross):

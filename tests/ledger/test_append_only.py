@@ -5,7 +5,7 @@ import pytest
 from django.apps import apps
 from psycopg import sql
 
-from custody.queries.verify.guards import CONSTRAINTS, TRIGGERS, UNIQUE_INDEXES, WRITING_FUNCTIONS
+from custody.queries.verify.guards import CONSTRAINTS, OPENING_FUNCTIONS, TRIGGERS, UNIQUE_INDEXES, WRITING_FUNCTIONS
 from refinery import roles
 
 DENIED = "42501"
@@ -77,7 +77,7 @@ def test_the_application_meets_no_ledger_function_but_the_doors(attack):
             "SELECT proname FROM pg_proc WHERE pronamespace = 'public'::regnamespace AND prosecdef"
             " AND has_function_privilege(oid, 'EXECUTE')"
         ).fetchall()
-    assert {name.removeprefix("custody_") for (name,) in found} == WRITING_FUNCTIONS
+    assert {name.removeprefix("custody_") for (name,) in found} == WRITING_FUNCTIONS | OPENING_FUNCTIONS
 
 
 @pytest.mark.parametrize(

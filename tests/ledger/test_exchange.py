@@ -291,7 +291,7 @@ def test_after_the_days_agreed_the_refinerys_result_stands_alone(committed_db, o
     aged(10)
     assert not exchanges.seen(exchange).open
     aged(11)
-    assert exchanges.seen(exchange).state.label == "open: the refinery's alone"
+    assert exchanges.seen(exchange).state.label == "open: refinery's alone"
     assert rule_of(exchanges.customer_in, exchange) == "exchange"
     lot = exchanges.valued(exchange)
     assert (lot.au_mg, lot.ag_mg) == (900_500, 80_000)

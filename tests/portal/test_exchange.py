@@ -34,7 +34,7 @@ def address_of(exchange, page=""):
 def test_the_customer_hands_in_once_and_sees_only_that_it_is_in():
     exchange = exchanges.opened()
     assert exchange.number in page("/my/")
-    assert "awaiting your result and ours" in page("/my/")
+    assert "awaiting both results" in page("/my/")
     assert "Hand in your result" in page(address_of(exchange))
     assert send(exchange, **RESULT).url == address_of(exchange)
     shown = page(address_of(exchange))

@@ -102,7 +102,7 @@ class ExchangeTermsTable(BaseTable):
     caption = "Exchange of assays agreed"
     empty_text = "No exchange of assays is agreed: the refinery's results count."
 
-    valid_from = tables.Column(verbose_name="From", attrs={"th": {"class": "lot"}})
+    valid_from = tables.Column(verbose_name="From")
     rule = tables.Column("Outside the limits", empty_values=())
     umpire = tables.Column("Umpire")
     days = FigureColumn("Days", accessor="days")
