@@ -4,7 +4,7 @@ import re
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import DateField, Func, OuterRef, QuerySet, Subquery, Value
+from django.db.models import DateField, Func, OuterRef, Q, QuerySet, Subquery, Value
 from django.utils import timezone
 
 from custody.calc import scales as calc
@@ -58,7 +58,7 @@ def usable_now() -> QuerySet[Scale]:
 
 def to_check_today(viewer: User) -> QuerySet[Scale]:
     """Scales in use that may not weigh before they pass a check today; the register is the same for everybody."""
-    return in_use().exclude(passed=True)
+    return in_use().filter(Q(passed__isnull=True) | Q(passed=False))  # exclude() would pass over those not checked
 
 
 def state_of(scale: Scale) -> str:
