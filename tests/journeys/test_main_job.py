@@ -73,19 +73,25 @@ def melt_and_assay(at_work, came: Delivered) -> tuple[str, str, str]:
     custody.hand_over(desk, sampler, "FURNACE-1 Melting furnace 1", weighed)
     assert f"Lot {came.box} weighed 799.998 g, −0.002 g against the book's 800.000 g" in desk.told
     plant.held_is_refused(sampler, came.held)
-    melt = laboratory.melt_on_receipt(sampler, [came.bag, came.box], flux="20", melt="1790.5", slag="28.3", fume="1.2")
-    scrap_melt = laboratory.melt_on_receipt(sampler, [came.scrap], flux="10", melt="598", slag="10", fume="2")
-    weights = {melt: "6", scrap_melt: "4", came.nuggets: "3"}
-    samples = [laboratory.sample(sampler, lot, grams) for lot, grams in weights.items()]
-    custody.hand_over(sampler, assayer, "LAB Laboratory", dict.fromkeys(samples, ""), desk="Laboratory")
+    parcels = {came.bag: "1000", came.box: "800.01"}
+    melt, dips = laboratory.melt_on_receipt(
+        sampler, parcels, flux="20", melt="1784.5", slag="28.3", fume="1.2", dips=("6",)
+    )
+    scrap_melt, _ = laboratory.melt_on_receipt(sampler, {came.scrap: "600"}, flux="10", melt="598", slag="10", fume="2")
+    weights = dict(zip(dips, ("6",), strict=True)) | {
+        laboratory.sample(sampler, lot, grams): grams for lot, grams in ((scrap_melt, "4"), (came.nuggets, "3"))
+    }
+    samples = list(weights)
+    laboratory.carry(sampler, assayer, weights)
     laboratory.consume(assayer, samples[0], "1")
     found = [
-        laboratory.determine_by_fire(assayer, melt, samples[0], sample_mg="500", cornet_mg="425", Ag="100", Cu="30"),
+        laboratory.determine_by_fire(assayer, melt, samples[0], Ag="100", Cu="30"),
         laboratory.determine(assayer, scrap_melt, samples[1], Au="700", Ag="150", Cu="140"),
         laboratory.determine(assayer, came.nuggets, samples[2], Au="900", Ag="80"),
     ]
     laboratory.own_is_not_accepted(assayer, found[0])
     laboratory.accept(manager, *found)
+    laboratory.seal(assayer, samples[0], "S-0031", "umpire")
     return melt, scrap_melt, came.nuggets
 
 

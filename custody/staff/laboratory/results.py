@@ -57,9 +57,10 @@ class ReportForm(BaseForm):
             self._add(lot, results, before.get(lot.number))
 
     def _add(self, lot: Lot, results: list[Result], before: Determination | None) -> None:
-        self.fields[f"report_{lot.pk}"] = forms.BooleanField(
-            label=f"Report {lot.number}", required=False, initial=all(one.agreed or one.again for one in results)
-        )
+        again = any(one.again for one in results)
+        label = f"Assay {lot.number} again" if again else f"Report {lot.number}"
+        ready = all(one.agreed or one.again for one in results)
+        self.fields[f"report_{lot.pk}"] = forms.BooleanField(label=label, required=False, initial=ready)
         for one in results:
             if one.agreed is None and not one.again:
                 self.fields[f"limit_{lot.pk}_{one.metal}"] = PerMilleField(

@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from custody.actions.worksheets import discard_piece, import_readings, record_readings
 from custody.calc.assay import INQUARTATION, format_milligrams
+from custody.calc.fineness import format_per_mille
 from custody.calc.refusals import Refused
 from custody.calc.worksheet import COLUMNS, columns_of, silver_for
 from custody.calc.worksheet_file import FileRefused
@@ -192,7 +193,7 @@ def _heads(columns: list[ReadingOf]) -> list[str]:
 def _rows(page: Page, columns: list[ReadingOf], *, may_record: bool) -> list[Row]:
     book, heads = page.book, _heads(columns)
     expected = worksheets.expected(book.lots) if "Add silver, mg" in heads else {}
-    rows = []
+    rows, seen = [], set()
     for row, piece in zip(book.rows, book.sheet.pieces, strict=True):
         said = expected.get(piece.lot)
         cells = []
@@ -202,7 +203,9 @@ def _rows(page: Page, columns: list[ReadingOf], *, may_record: bool) -> list[Row
                 cells.append(Cell("Add silver, mg", words="—" if add is None else format_milligrams(add)))
             field = page.readings.cell(row.position, of) if may_record else None
             cells.append(Cell(HEADS[of], field, _words(book, row, of)))
-        standing = f"may hold {said.ppm[0] / 1000:.0f} ‰ Au, {said.words}" if said and piece.lot else ""
+        new = piece.lot and piece.lot not in seen
+        seen.add(piece.lot)
+        standing = f"may hold {format_per_mille(said.ppm[0])} ‰ Au, {said.words}" if said and new else ""
         rows.append(Row(row, tuple(cells), piece.discarded, standing))
     return rows
 

@@ -49,19 +49,22 @@ class OpenForm(BaseForm):
     proofs = CountField(label="Gold proofs", what="number of proofs", initial=TWO, zero=True, required=False)
     silver = ProofMetalField(label="Silver proof or standard", queryset=None, required=False, empty_label="none")
     silvers = CountField(
-        label="Silver proofs or standards",
+        label="Silver proofs",
         what="number of proofs",
         zero=True,
         required=False,
-        help_text="Blank: two where silver is found.",
+        help_text="Or standards. Blank: two where silver is found.",
     )
     note = forms.CharField(label="Remark", required=False, max_length=500)
 
-    def __init__(self, *args, **kwargs):
+    def __init__(self, *args, before: Worksheet | None = None, **kwargs):
         super().__init__(*args, **kwargs)
         self.scales = scales_in_use()
         self.fields["balance"].choices = [("", "none: nothing is weighed"), *scale_choices(self.scales)]
         self.fields["place"].queryset = plant.places()
+        if before:
+            self.fields["balance"].initial = before.balance.code if before.balance else ""
+            self.fields["place"].initial = before.place
         metals = worksheets.proof_metals().filter(active=True)
         for name, metal in (("proof", "Au"), ("silver", "Ag")):
             field = self.fields[name]
@@ -101,14 +104,14 @@ class PieceLine(Line):
     silent = frozenset({"portions", "silver"})
     lot = ScannedField(label="Sample or lot")
     portions = CountField(label="Pieces", what="number of pieces", initial=TWO, zero=True)
-    silver = CountField(label="Without added silver", what="number of pieces", initial=0, zero=True)
+    silver = CountField(label="Not parted", what="number of pieces", initial=0, zero=True)
 
 
 class PieceLines(Lines):
     title, row_word, add_label = "Samples", "sample", "Add a sample"
     note = (
-        "Scan the labels one after the other; a sample stands for its lot. Pieces without added silver are cupelled"
-        " only: silver is what their bead holds besides the gold."
+        "Scan the labels one after the other; a sample stands for its lot. Pieces that are not parted get no"
+        " silver and are only cupelled: silver is what their bead holds besides the gold."
     )
 
     @property
@@ -124,7 +127,11 @@ def open_sheet(request: HttpRequest) -> HttpResponse:
     """A new worksheet with its tray laid out."""
     sent = request.POST if request.method == "POST" else None
     first = request.GET.get("lot", "")
-    form, rows = OpenForm(sent), PieceRows(sent, prefix="piece", initial=[{"lot": first}] if first else None)
+    before = worksheets.worksheets(request.user).filter(by=request.user).first()
+    form, rows = (
+        OpenForm(sent, before=before),
+        PieceRows(sent, prefix="piece", initial=[{"lot": first}] if first else None),
+    )
     lots = show_books(rows.forms, request.user)
     if sent is not None and all([form.is_valid(), rows.is_valid()]):
         try:

@@ -19,12 +19,9 @@ document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey || event.isComposing) return;
   if (!event.target.matches?.("input[data-down]")) return;
   event.preventDefault();
-  const next = below(event.target, event.key);
-  if (!next) {
-    if (event.key === "Enter") event.target.form.querySelector(".entry-end button")?.focus();
-    return;
-  }
   event.stopPropagation(); // Enter is not scanner.js's to move on by
-  next.focus();
-  next.select();
+  const next = below(event.target, event.key);
+  next?.focus();
+  next?.select();
+  if (!next && event.key === "Enter") event.target.form.querySelector(".entry-end button")?.focus();
 }, true);

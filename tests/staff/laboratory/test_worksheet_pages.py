@@ -99,7 +99,7 @@ def test_readings_are_keyed_into_the_grid_and_the_silver_to_add_follows(lot, ann
     page = anna.get(address(worksheet)).content.decode()
     assert "500.000" in page, "200 mg of proof gold at 2.5 to 1 (Beringer, p. 146)"
     assert page.count(">500.000<") == 2, "and 250 mg declared as 800 per mille"
-    assert "may hold 800 ‰ Au, as declared" in page
+    assert "may hold 800.0 ‰ Au, as declared" in page
 
 
 @pytest.mark.parametrize(
