@@ -13,11 +13,10 @@ from custody.actions._allowed import require
 from custody.actions._sign import Signature
 from custody.actions._steps import Add, Lose, Make, Take, record, split
 from custody.actions.weigh import Weighed
-from custody.calc.scales import compare_weighings
 from custody.errors import Future, HandoverDifference, NotCustodian, Overdraw, SampleRule, UnknownLot, UnknownScale
-from custody.models import Edge, Exchange, Lot, Place, SampleSeal, Scale, User, Weighing
+from custody.models import Edge, Exchange, Lot, Place, SampleSeal, Scale, User
 from custody.queries import laboratory
-from custody.queries.scales import plate_of
+from custody.queries.handovers import compare
 from custody.roles import Verb
 from custody.terms import METALS, Cause, Form, Kind, SamplePurpose
 
@@ -42,7 +41,7 @@ def melt_on_receipt(
     The book's weight goes in. ``dips`` were taken from the liquid metal: they are no part of the melt's own weight, so
     the melt is booked with them, and they are drawn from it in the same transaction. Gives one or two operations.
     Raises ``NotAllowed``; ``HandoverDifference`` for a weight that the scales' errors do not explain, until it has a
-    reason and a countersignature; ``Refused`` for a load that its scale does not weigh; ``Refusal``.
+    reason and a countersignature; ``Refusal``.
     """
     require(by, Verb.MELT)
     if dips:
@@ -53,7 +52,8 @@ def melt_on_receipt(
             raise _about(
                 "inputs", f"Lot {number} has its assay: melt it at the plant, where metals balance.", lot=number
             )
-        _compare(lot, weighing, explained=bool(reason.strip() and countersign))
+        if not (reason.strip() and countersign):
+            _refuse_unexplained(lot, weighing)
     dipped_mg = sum(dip.gross_mg for dip in dips)
     said = {"at": at, "by": by, "place": place, "countersign": countersign, "reason": reason}
     with _post.refusals(), transaction.atomic(durable=True):
@@ -217,15 +217,13 @@ def seal_sample(
         )
 
 
-def _compare(lot: Lot, weighed: Weighed, *, explained: bool) -> None:
-    """The book's weight came from the lot's last scale; one never weighed counts the scale in hand twice."""
+def _refuse_unexplained(lot: Lot, weighed: Weighed) -> None:
+    """The lot's book against what the scale says now; both scales' errors may explain the difference."""
     scale = Scale.objects.filter(code=weighed.scale).first()
     if scale is None:
         raise UnknownScale(scale=weighed.scale)
-    last = Weighing.objects.filter(lot=lot).order_by("-id").select_related("scale").first()
-    before = plate_of(last.scale if last else scale)
-    found = compare_weighings(weighed.net_mg, lot.gross_mg, plate_of(scale), before)
-    if not found.explained and not explained:
+    found = compare({lot: weighed.net_mg}, scale).get(lot.number)
+    if found and not found.explained:
         raise HandoverDifference(
             lot=lot.number,
             book_mg=lot.gross_mg,

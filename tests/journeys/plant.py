@@ -40,14 +40,17 @@ def batch(operator: Person, *lots: str) -> dict[str, str]:
 
 def held_is_refused(sampler: Person, lot: str) -> None:
     """A lot that compliance holds is not offered for work; scanned all the same, it is refused and says why."""
+    sampler.desk("Sampling")
+    (row,) = [row for row in sampler.table("Lots without an assay") if row["Lot"] == lot]
+    assert (row["Clearance"], row["Next"]) == ("held", "Held: wait for its release")
     sampler.desk("Plant")
     assert not sampler.page.get_by_label(f"Take {lot}").count()
     sampler.follow("Record a step")
-    sampler.follow("Melt on receipt")
+    sampler.follow("Melt")
     sampler.shoot("Lot", lot, "Lot in 1")
     sampler.type("Gross", "119", "Lot out 1")
     sampler.type("Gross", "1", "Loss 1")
-    sampler.press("Record the melt")
+    sampler.press("Record the step")
     assert f"Lot {lot} is held by compliance: nobody may work it until it is released with a reason." in sampler.faults
     assert sampler.field("Gross", "Lot out 1").input_value() == "119", "what was typed is kept"
 

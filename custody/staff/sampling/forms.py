@@ -6,6 +6,8 @@ from typing import Any
 from django import forms
 
 from custody.actions.work import Drawn, Make
+from custody.calc.mass import format_grams
+from custody.calc.scales import Reweighing
 from custody.models import Lot
 from custody.staff.entry import StepForm
 from custody.staff.lines import Choices, Line, Lines, LotsOut, WholeLot, place_field
@@ -45,10 +47,25 @@ class ParcelIn(WeighingFields, WholeLot):
         del self.fields["gross"].widget.attrs["data-metal"]  # the balance counts the book's weight, not the scale's
         self.fields["gross"].label = "Weighed again, gross, g"
 
+    def lot_in(self, lots: dict[str, Lot]) -> Lot | None:
+        """The lot, where it is known."""
+        return lots.get(self.cleaned_data["lot"].strip())
+
     def number(self, lots: dict[str, Lot]) -> str:
         """The lot's own number where it is known."""
-        code = self.cleaned_data["lot"].strip()
-        return lots[code].number if code in lots else code
+        lot = self.lot_in(lots)
+        return lot.number if lot else self.cleaned_data["lot"].strip()
+
+    def tell(self, lot: Lot, weighed_mg: int, difference: Reweighing) -> None:
+        """Says how far the weight is off and how far it may be, and what is to be done."""
+        off = format_grams(abs(difference.difference_mg))
+        more = "more" if difference.difference_mg > 0 else "less"
+        self.add_error(
+            "gross",
+            f"Lot {lot.number} weighs {format_grams(weighed_mg)} g, {off} g {more} than the book; both scales together"
+            f" may be {format_grams(difference.allowed_ug // 1000)} g off. Weigh it again. If it stays, give the reason"
+            " and have a manager countersign.",
+        )
 
     def clean(self):
         cleaned = super().clean()

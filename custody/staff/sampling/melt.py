@@ -14,9 +14,10 @@ from custody.calc.melt_loss import melt_loss_ppm
 from custody.calc.refusals import Refused
 from custody.calc.rules import rule_for
 from custody.calc.safety import FIRST_MELT, cautions_for
-from custody.errors import Refusal
+from custody.errors import HandoverDifference, Refusal
 from custody.models import Lot, User
 from custody.queries import sampling, scope
+from custody.queries.handovers import compare
 from custody.roles import Verb, may
 from custody.staff.entry import Entry, place_choices
 from custody.staff.lines import AdditionRows, LossRows
@@ -24,19 +25,26 @@ from custody.staff.sampling.forms import DipRows, MeltOutRows, ScaleForm, parcel
 from custody.staff.sampling.tables import ApartTable
 from custody.terms import COLUMNS, Addition, Cause, Form, Kind, SampleCut
 from custody.web.access import needs
-from custody.web.countersign import ASKED
 from custody.web.weighing import weighing_kwargs
 
 _LOSSES = (Cause.FUME, Cause.MOISTURE, Cause.ORGANICS)
 
 
 class MeltEntry(Entry):
-    """An unexplained weight is told at its parcel, and asks for the second person all the same."""
+    """Weights that the scales do not explain are told at every parcel at once: who signs has seen them all."""
 
     def refuse(self, refusal: Refusal | Refused) -> None:
-        super().refuse(refusal)
-        if getattr(refusal, "field", "") == ASKED:
-            self.form.asked = True
+        if not isinstance(refusal, HandoverDifference):
+            super().refuse(refusal)
+            return
+        self.form.asked = True
+        scale = self.rows["out"].forms[0].scales[self.form.cleaned_data["scale"]]
+        rows = {row.lot_in(self.lots): row for row in self.rows["in"].filled}
+        weighed = {lot: row.weighed_on(scale.code).net_mg for lot, row in rows.items() if lot}
+        differences = compare(weighed, scale)
+        for lot, mg in weighed.items():
+            if lot.number in differences and not differences[lot.number].explained:
+                rows[lot].tell(lot, mg, differences[lot.number])
 
 
 @needs(Verb.MELT)

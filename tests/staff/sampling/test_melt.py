@@ -126,7 +126,8 @@ def test_a_weight_that_the_scales_do_not_explain_is_explained_and_countersigned(
     (lot,) = parcels(1000)
     client = people.signed_in(people.sam_sampler())
     asked = client.post(MELT, entry([lot], "999.599", melt="985", slag="6", fume="14"))
-    assert f"Lot {lot.number} weighs 999.599 g, the book says 1000.000 g" in faults(asked)
+    assert f"Lot {lot.number} weighs 999.599 g, 0.401 g less than the book" in faults(asked)
+    assert "both scales together may be 0.400 g off" in faults(asked)
     assert 'name="countersign_password"' in asked.content.decode()
     assert "985" in asked.content.decode()
     assert not Operation.objects.filter(kind="melt").exists()
@@ -141,6 +142,12 @@ def test_a_weight_that_the_scales_do_not_explain_is_explained_and_countersigned(
     assert (one.countersigned_by, one.reason) == (people.mona_manager(), signature["reason"])
     (other,) = parcels(1000)
     sent(client, MELT, entry([other], "999.600", melt="985", slag="6", fume="14"))
+
+
+def test_whoever_signs_has_seen_every_parcel_that_is_off():
+    lots = parcels(1000, 500)
+    asked = people.signed_in(people.sam_sampler()).post(MELT, entry(lots, "999", "499", slag="6.5", fume="8.5"))
+    assert all(f"Lot {lot.number} weighs" in faults(asked) for lot in lots)
 
 
 @pytest.mark.parametrize(
