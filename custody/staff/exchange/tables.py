@@ -20,7 +20,7 @@ class ExchangeTable(BaseTable):
     """Exchanges with where each stands."""
 
     caption = "Exchanges of assays"
-    empty_text = "No exchange is like that."
+    empty_text = "There is no such exchange."
 
     number = LotColumn(verbose_name="Exchange", viewname="exchange")
     lot = LotColumn(verbose_name="Lot", accessor="lot__number")
