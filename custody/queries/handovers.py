@@ -1,9 +1,11 @@
 """Handovers: a check weighing against the book, what a shift passes on, and what was recorded of it."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
 from uuid import UUID
 
-from django.db.models import Count, QuerySet
+from django.db.models import Count, Max, Q, QuerySet
 
 from custody.calc.refusals import Refused
 from custody.calc.scales import Reweighing, compare_weighings
@@ -68,6 +70,42 @@ def recorded(viewer: User, request_key: UUID) -> QuerySet[Handover]:
         .select_related("lot__bar", "from_place", "to_place", "weighing__scale", *people)
         .order_by("-seen", "to_place__code", "lot_id")
     )
+
+
+@dataclass(frozen=True, slots=True)
+class HandoverList:
+    """What one form passed on at a place: when, by whom to whom, how many lots, and how many were not found."""
+
+    key: UUID
+    at: datetime
+    giver: User
+    taker: User | None
+    lots: int
+    missing: int
+
+
+def latest(viewer: User, place: Place, most: int) -> list[HandoverList]:
+    """The latest forms by which lots came or stayed at a place, the newest in front."""
+    rows = (
+        Handover.objects.filter(to_place=place, request_key__isnull=False, lot__in=scope.lots(viewer))
+        .values("request_key", "at", "from_person")
+        .annotate(
+            taker=Max("to_person", filter=Q(seen=True)),
+            lots=Count("pk"),
+            missing=Count("pk", filter=Q(seen=False)),
+            newest=Max("pk"),
+        )
+        .order_by("-newest")[:most]
+    )
+    rows = list(rows)
+    people = User.objects.in_bulk({row[side] for row in rows for side in ("from_person", "taker") if row[side]})
+    return [
+        HandoverList(
+            row["request_key"], row["at"], people[row["from_person"]], people.get(row["taker"]), row["lots"],
+            row["missing"],
+        )
+        for row in rows
+    ]  # fmt: skip
 
 
 def how_passed(one: Handover) -> str:

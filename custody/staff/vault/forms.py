@@ -57,6 +57,7 @@ class HandoverForm(CountersignForm):
         self.fields["to_person"].queryset = holdings.takers()
         self.fields["to_place"].queryset = holdings.places()
         self.fields["scale"] = scale_field(scales, scale)
+        self.fields["not_weighed"].wide = self.fields["not_weighed"].asked = True
 
     @property
     def head_fields(self) -> list[forms.BoundField]:
@@ -84,6 +85,7 @@ class PassingRow(WeighingFields, RowForm):
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
+        self.fields["explanation"].wide = True
         self.asked = False
 
     def visible_fields(self):

@@ -66,7 +66,14 @@ def passed(request: HttpRequest, key: UUID) -> HttpResponse:
     return render(
         request,
         "staff/vault/passed.html",
-        {"first": first, "missing": missing, "panel": _panel(first, len(found)), "table": PassedTable(found)},
+        {
+            "title": f"{first.from_person} to {_taker(first)}",
+            "places": ", ".join(sorted({one.to_place.name for one in found})),
+            "first": first,
+            "missing": missing,
+            "panel": _panel(first, len(found)),
+            "table": PassedTable(found),
+        },
     )
 
 
@@ -160,15 +167,18 @@ def _hand_over(
     return redirect("vault-place", said["to_place"].code)
 
 
+def _taker(first: Handover) -> User:
+    """Who took over; where not one lot was found, who should have: that person signed as well."""
+    if first.seen:
+        return first.to_person
+    return first.by if first.by != first.from_person else first.signed_by
+
+
 def _panel(first: Handover, count: int) -> Panel:
-    """Who gave, who took and who signed. Where nothing was found, who should have taken signed as well."""
-    taker = (
-        first.to_person if first.seen else next(one for one in (first.by, first.signed_by) if one != first.to_person)
-    )
     facts = [
         Fact(label="When", at=first.at),
         Fact(label="Given by", value=str(first.from_person)),
-        Fact(label="Taken by", value=str(taker)),
+        Fact(label="Taken by", value=str(_taker(first))),
         Fact(label="Recorded by", value=str(first.by)),
         Fact(label="Signed beside by", value=str(first.signed_by or "nobody: who gives or takes records it")),
         Fact(label="Lots", value=str(count)),

@@ -120,7 +120,7 @@ def _tell(request: HttpRequest, lots: list[Passing], giver: User, taker: User) -
     missing = [one.lot for one in lots if not one.seen]
     messages.success(request, f"{taker} took over {counted(len(lots) - len(missing))} from {giver}. Both signed.")
     if missing:
-        messages.error(request, f"NOT FOUND: {', '.join(missing)}. {giver} still answers for what was not found.")
+        messages.warning(request, f"NOT FOUND: {', '.join(missing)}. {giver} still answers for what was not found.")
 
 
 def _others(

@@ -27,11 +27,10 @@ NAMED = 5
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One lot of the list: whether it is ticked, and where it was not, the field that asks why."""
+    """One lot of the list, and whether it is ticked."""
 
     lot: Lot
     ticked: bool
-    reason: forms.BoundField | None
 
     @property
     def codes(self) -> str:
@@ -78,11 +77,12 @@ class ShiftForm(CountersignForm):
             self.fields[f"missing_{lot.pk}"] = forms.CharField(
                 label=f"Why {lot.number} was not found", required=False, max_length=300
             )
+            self.fields[f"missing_{lot.pk}"].asked = True
 
     @property
     def head_fields(self) -> list[forms.BoundField]:
         """What stands above the list."""
-        return [self[name] for name in ("at", "note", "scanned")]
+        return [self[name] for name in ("at", "note", "scale", "scanned")]
 
     @property
     def signed_fields(self) -> list[forms.BoundField]:
@@ -92,13 +92,13 @@ class ShiftForm(CountersignForm):
     @property
     def lines(self) -> list[Line]:
         """The list, lots first and runs after them, as they stand after the last try."""
-        return [
-            Line(lot, lot.number in self.ticked, self[f"missing_{lot.pk}"] if self._asks_why(lot) else None)
-            for lot in self.lots
-        ]
+        return [Line(lot, lot.number in self.ticked) for lot in self.lots]
 
-    def _asks_why(self, lot: Lot) -> bool:
-        return self.is_bound and lot.number not in self.ticked
+    @property
+    def missing_fields(self) -> list[forms.BoundField]:
+        """Why each lot that was not scanned was not found; nothing before the first try."""
+        unticked = [lot for lot in self.lots if self.is_bound and lot.number not in self.ticked]
+        return [self[f"missing_{lot.pk}"] for lot in unticked]
 
     def tick_scanned(self, viewer: User) -> None:
         """Ticks what was typed as numbers, as a page without script sends it; what is not on the list is said."""
@@ -134,11 +134,9 @@ class ShiftForm(CountersignForm):
 
     def _ask_for(self, numbers: list[str]) -> None:
         named = ", ".join(numbers[:NAMED]) + (f" and {len(numbers) - NAMED} more" if len(numbers) > NAMED else "")
-        each, stays = ("It was", "it stays") if len(numbers) == 1 else ("They were", "they stay")
         self.add_error(
             "scanned",
-            f"Not scanned: {named}. Scan what is there. {each} not found otherwise: {stays} with who gives,"
-            " and the list says why of each.",
+            f"Not scanned: {named}. Scan what is there. What is not found stays with who gives: say why of each below.",
         )
 
     def other_signature(self, request) -> Signature:

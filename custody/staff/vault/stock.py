@@ -9,7 +9,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from custody.models import Place, User
-from custody.queries import gate, holdings
+from custody.queries import gate, handovers, holdings
 from custody.roles import Verb, may
 from custody.staff.vault import tables as vault_tables
 from custody.terms import PlaceKind
@@ -18,6 +18,7 @@ from custody.web.panels import Action, Fact, Panel
 
 LOTS_A_PAGE = 50
 DISPATCHES_SHOWN = 10
+HANDOVERS_SHOWN = 10
 
 
 @require_safe
@@ -58,6 +59,7 @@ def place(request: HttpRequest, code: str) -> HttpResponse:
     bar_table = vault_tables.BarTable(bars, prefix="bars-")
     for table in (lots, bar_table):
         tables.RequestConfig(request, paginate={"per_page": LOTS_A_PAGE}).configure(table)
+    latest = handovers.latest(viewer, one, HANDOVERS_SHOWN)
     here = [holding for holding in holdings.holdings(viewer) if holding.place == one]
     return render(
         request,
@@ -71,6 +73,7 @@ def place(request: HttpRequest, code: str) -> HttpResponse:
             "sizes": vault_tables.SizeTable(holdings.by_size(bars)),
             "bars": bar_table if bars else None,
             "lots": lots,
+            "handovers": vault_tables.HandoverTable(latest) if latest else None,
         },
     )
 

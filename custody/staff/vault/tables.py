@@ -2,11 +2,12 @@
 
 import django_tables2 as tables
 from django.template.loader import render_to_string
+from django.urls import reverse
 
 from custody.calc.bar_sizes import nominal_size
 from custody.calc.mass import format_grams, format_kilograms
 from custody.queries.handovers import how_passed
-from custody.templatetags.metal import UNKNOWN, permille_figure
+from custody.templatetags.metal import UNKNOWN, local_time, permille_figure
 from custody.terms import METALS, PPM, PlaceKind
 from custody.web.standing import CLEARANCE_TONES, owner_words
 from custody.web.tables import BaseTable, FigureColumn, LotColumn, MassColumn, MomentColumn, StatusColumn, paper_link
@@ -147,6 +148,22 @@ class LotTable(BaseTable):
 
     def render_owner(self, record):
         return owner_words(record)
+
+
+class HandoverTable(BaseTable):
+    """The latest handovers at a place, each leading to its list."""
+
+    caption = "Latest handovers"
+
+    at = tables.Column(verbose_name="When", orderable=False)
+    giver = tables.Column(verbose_name="From", orderable=False)
+    taker = tables.Column(verbose_name="To", default="nobody", orderable=False)
+    lots = FigureColumn("Lots", orderable=False)
+    missing = FigureColumn("Not found", orderable=False)
+
+    def render_at(self, record):
+        url = reverse("passed", args=[record.key])
+        return render_to_string("ui/lot.html", {"number": local_time(record.at), "url": url})
 
 
 class PassedTable(BaseTable):

@@ -58,6 +58,9 @@ def test_bars_are_scanned_handed_over_and_sent_out(new_page, width):
     page.select_option("#id_party", "P-01")
     page.check("[name=against][value=own]")
     scan(page, "#id_lots", "A000001", "A000002")
+    for name, said in {"order": "Order 7", "collector": "Piet Haul", "identity_number": "X1234567"}.items():
+        page.fill(f"#id_{name}", said)
+    page.select_option("#id_identity_kind", "passport")
     page.click("text=Show what it comes to")
     page.wait_for_selector("text=Press once more to record it.")
     check(page)

@@ -212,5 +212,6 @@ def test_a_list_that_nobody_recorded_is_not_found_and_a_customer_never_sees_one(
     passed_on(people.fiona_frontdesk(), people.vera_vault(), people.vera_vault(), **ticked(lot))
     address = f"/vault/passed/{Handover.objects.get().request_key}/"
     assert people.signed_in(people.adam_auditor()).get(address).status_code == 200
+    assert address in people.signed_in(people.adam_auditor()).get("/vault/place/COUNTER/").content.decode()
     assert people.signed_in(people.adam_auditor()).get(f"/vault/passed/{uuid4()}/").status_code == 404
     assert people.signed_in(people.cora_customer()).get(address).status_code in (403, 404)
