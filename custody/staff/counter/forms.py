@@ -227,8 +227,10 @@ class ParcelForm(WeighingFields, RowForm):
         super().__init__(*args, **kwargs)
         for name in self.CARRIED:
             self.fields[name].widget.attrs["data-carry"] = True
-        for name, wide in {"category": True, "scale": True, "seal": False}.items():
-            self.fields[name].wide = wide  # what a list holds is read, a seal is short
+        for name in ("category", "scale"):
+            self.fields[name].wide = True  # what a list holds is read whole
+        for name in ("seal", "export_paper", "transport_paper", "returned_from"):
+            self.fields[name].wide = False
 
     def has_changed(self):
         """A row that only repeats what was taken over from the row above says nothing."""

@@ -6,7 +6,7 @@ from django.template.loader import render_to_string
 
 from custody.queries.amendments import label_of, words
 from custody.queries.receipt_life import source_words
-from custody.templatetags.metal import UNKNOWN
+from custody.templatetags.metal import UNKNOWN, permille
 from custody.web.tables import (
     BaseTable,
     FigureColumn,
@@ -56,7 +56,7 @@ class DeclaredTable(BaseTable):
     estimates = tables.Column(verbose_name="Estimate", orderable=False)
 
     def render_fineness(self, value):
-        return value.declared_words or UNKNOWN
+        return value.declared_words or permille(value.declared_au_ppm)
 
     def render_source(self, value):
         return source_words(value) or UNKNOWN
