@@ -14,6 +14,9 @@ from custody.queries import scope
 from custody.queries.scales import plate_of, usable_now
 from custody.terms import NotWeighed
 
+#: So many handovers of a place are looked through for its latest lists.
+LOOKED_BACK = 500
+
 
 def compare(weighed_mg: Mapping[Lot, int], scale: Scale) -> dict[str, Reweighing]:
     """Lots weighed again on this scale, net milligrams, each against its book on the scale that weighed it last.
@@ -86,8 +89,11 @@ class HandoverList:
 
 def latest(viewer: User, place: Place, most: int) -> list[HandoverList]:
     """The latest forms by which lots came or stayed at a place, the newest in front."""
+    here = Handover.objects.filter(to_place=place, request_key__isnull=False, lot__in=scope.lots(viewer))
+    # Of the last rows alone: years of handovers are not counted up for the newest ten.
+    keys = set(here.order_by("-id").values_list("request_key", flat=True)[:LOOKED_BACK])
     rows = (
-        Handover.objects.filter(to_place=place, request_key__isnull=False, lot__in=scope.lots(viewer))
+        here.filter(request_key__in=keys)
         .values("request_key", "at", "from_person")
         .annotate(
             taker=Max("to_person", filter=Q(seen=True)),

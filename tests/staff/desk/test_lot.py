@@ -34,7 +34,8 @@ def test_custody_has_no_gap_and_says_what_was_weighed():
     assert (second.weighed_mg, second.off_mg, third.off_mg) == (999_990, -10, None)
     said = page(lot)
     assert "−0.010" in said
-    assert "handed over at book, not weighed" in said
+    assert "weighed on BENCH-2, keyed" in said
+    assert "at book: sealed, the seal seen unbroken" in said
 
 
 def test_every_operation_that_touched_it_says_what_was_left():
