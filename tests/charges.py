@@ -5,7 +5,15 @@ from uuid import uuid4
 from django.utils import timezone
 
 from custody.actions.report import Said, report
-from custody.actions.worksheets import Pieces, Plan, Proofs, enter_proof_metal, open_worksheet, record_readings
+from custody.actions.worksheets import (
+    Pieces,
+    Plan,
+    Proofs,
+    enter_proof_metal,
+    import_readings,
+    open_worksheet,
+    record_readings,
+)
 from custody.calc.worksheet_file import Read
 from custody.models import Lot, ProofMetal, User, Worksheet
 from custody.queries.worksheets import book_of
@@ -88,4 +96,23 @@ def agreeing(lot: Lot, *, cornets: tuple[int, int] = (229_100, 229_150), by: Use
     worksheet = opened(lot, proofs=1, by=by)
     read(worksheet, PieceRole.PROOF, {P: 230_000, C: 230_000}, by=by)
     read(worksheet, PieceRole.SAMPLE, *({P: 250_000, A: 570_000, B: 800_000, C: one} for one in cornets), by=by)
+    return worksheet
+
+
+def whole_charge() -> Worksheet:
+    """A reported charge with a row in every table of the laboratory: one lot agrees, the other is assayed again."""
+    good, bad = builders.received(60_000, 70_000)
+    worksheet = opened(good, bad, proofs=1, by=people.ada_assayer())
+    lines = [f"{worksheet.number},{position},portion,250" for position in range(1, 6)]
+    import_readings(
+        worksheet=worksheet,
+        name="balance.csv",
+        text="\n".join(["worksheet,position,of,mg", *lines]),
+        at=timezone.now(),
+        by=people.anna_assayer(),
+    )
+    read(worksheet, PieceRole.PROOF, {C: 250_000})
+    read(worksheet, PieceRole.SAMPLE, {C: 200_000}, {C: 200_010}, lot=good.number)
+    read(worksheet, PieceRole.SAMPLE, {C: 200_000}, {C: 201_000}, lot=bad.number)
+    reported(worksheet, good, bad)
     return worksheet

@@ -20,7 +20,7 @@ from custody.actions.work import Add, Drawn, Lose, Make, Take, correct_lot, reco
 from custody.calc.apportion import withdraw
 from custody.models import Lot, Operation
 from custody.terms import Addition, AttachmentKind, Cause, DocumentKind, Form, Kind, Outturn, SampleCut, SamplePurpose
-from tests import builders, counter, exchanges, people, settling
+from tests import builders, charges, counter, exchanges, people, settling
 
 HISTORY = [
     '{"record":"header","format":"custody-history","version":1}',
@@ -78,6 +78,7 @@ def whole_book() -> Everything:
     settled = settling.settled(first)
     settling.settled(first, Outturn.METAL, corrects=settled, reason="The customer takes metal")
     unvalued, held = _unvalued(now)
+    charges.whole_charge()
     _recovery(slag, now)
     reversal = _corrections(now)
     papers.store(
