@@ -10,7 +10,7 @@ from custody.actions._allowed import require
 from custody.actions._numbers import next_number
 from custody.documents.fill_slips import slip_sheet
 from custody.documents.slips import render_slips
-from custody.errors import ReasonNeeded, Refusal, SlipRule
+from custody.errors import ReasonNeeded, Refusal
 from custody.models import Document, Slip, SpoiledSlip, User
 from custody.roles import Verb
 from custody.terms import DocumentKind
@@ -51,6 +51,4 @@ def spoil_slip(*, slip: Slip, reason: str, at: datetime, by: User) -> SpoiledSli
     if not reason.strip():
         raise ReasonNeeded("A spoiled slip says why.")
     with _post.refusals(), transaction.atomic(durable=True):
-        if SpoiledSlip.objects.filter(slip=slip).exists():
-            raise SlipRule(slip=slip.number)
         return SpoiledSlip.objects.create(slip=slip, reason=reason.strip(), at=at, by=by)

@@ -7,7 +7,8 @@ DECLARE
     replaced bigint;
 BEGIN
     IF said ? 'slip' THEN
-        SELECT id INTO of_slip FROM custody_slip WHERE number = said ->> 'slip' FOR UPDATE;
+        PERFORM pg_advisory_xact_lock(hashtextextended('slip ' || (said ->> 'slip'), 0));
+        SELECT id INTO of_slip FROM custody_slip WHERE number = said ->> 'slip';
         IF of_slip IS NULL OR EXISTS (SELECT FROM custody_spoiledslip WHERE slip_id = of_slip)
                 OR EXISTS (SELECT FROM custody_delivery WHERE slip_id = of_slip) THEN
             PERFORM custody_refuse('slip', format('Slip %s is not open.', said ->> 'slip'),
@@ -31,13 +32,17 @@ BEGIN
             coalesce(said ->> 'identity_number', ''), of_slip, replaced);
 END $$;
 
+-- Who enters a slip and who spoils it wait for each other by its number: the application may lock no row of slips.
 CREATE FUNCTION custody_slip_ends_once() RETURNS trigger
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    of_number text := (SELECT number FROM custody_slip WHERE id = NEW.slip_id);
 BEGIN
-    PERFORM FROM custody_slip WHERE id = NEW.slip_id FOR UPDATE;
-    IF EXISTS (SELECT FROM custody_delivery WHERE slip_id = NEW.slip_id) THEN
-        PERFORM custody_refuse('slip', 'This slip is entered.', jsonb_build_object('slip',
-            (SELECT number FROM custody_slip WHERE id = NEW.slip_id)));
+    PERFORM pg_advisory_xact_lock(hashtextextended('slip ' || of_number, 0));
+    IF EXISTS (SELECT FROM custody_delivery WHERE slip_id = NEW.slip_id)
+            OR EXISTS (SELECT FROM custody_spoiledslip WHERE slip_id = NEW.slip_id) THEN
+        PERFORM custody_refuse('slip', format('Slip %s is not open.', of_number),
+                               jsonb_build_object('slip', of_number));
     END IF;
     RETURN NEW;
 END $$;
@@ -64,7 +69,7 @@ BEGIN
         PERFORM custody_refuse('purchase', 'A purchase says where its price is from, in which money and how it was paid.', '{}');
     END IF;
     INSERT INTO custody_purchase (receipt_id, currency, total, payment, reference, price_source)
-    VALUES (op.id, said ->> 'currency', (said ->> 'total')::numeric, said ->> 'payment',
+    VALUES (op.id, said ->> 'currency', coalesce((said ->> 'total')::numeric, 0), said ->> 'payment',
             coalesce(said ->> 'reference', ''), said ->> 'price_source');
     FOR i IN 1..cardinality(lots) LOOP
         line := said -> 'lines' -> (i - 1);
