@@ -120,8 +120,7 @@ def find_faulty(*, scale: Scale, reason: str, at: datetime, by: User, request_ke
 
     Who weighs or who keeps the scales says so. Raises ``NotAllowed`` and ``Refusal``.
     """
-    if not may(by.roles, Verb.KEEP_SCALES):
-        require(by, Verb.WEIGH)
+    require(by, Verb.KEEP_SCALES if may(by.roles, Verb.KEEP_SCALES) else Verb.WEIGH)
     if not reason.strip():
         raise _about("reason", "Say what is wrong with the scale.")
     return _record(scale, [], reason, at, by, request_key)

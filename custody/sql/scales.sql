@@ -95,9 +95,11 @@ BEGIN
 END $$;
 
 -- Whether a scale sent this mass, at rest, and no weighing used it yet, as gross or as tare; micrograms rounded half to
--- even to the milligram. Volatile, so that it sees the rows before this one in the same statement.
+-- even to the milligram. Volatile, so that it sees the rows before this one in the same statement; two that want the same
+-- reading at the same moment wait for each other.
 CREATE FUNCTION custody_is_reading(reading bigint, of_scale bigint, mg bigint) RETURNS boolean
 LANGUAGE sql VOLATILE SET search_path = public, pg_temp AS $$
+    SELECT pg_advisory_xact_lock(hashtextextended('reading', reading));
     SELECT EXISTS (SELECT FROM custody_scalereading r WHERE r.id = reading AND r.scale_id = of_scale AND r.stable
                       AND custody_half_even(r.value_ug, 1000) = mg)
        AND NOT EXISTS (SELECT FROM custody_weighing w WHERE w.gross_reading_id = reading OR w.tare_reading_id = reading)

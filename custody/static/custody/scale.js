@@ -12,6 +12,7 @@ const EVERY_MS = 1000;
 const word = document.querySelector("[data-weighing]");
 const seen = new Map(); // scale: the last reading known of it
 let asking = false;
+let refused = false; // who may not weigh is not asked for again
 
 function around(field) {
   return field.closest("[data-row]") ?? field.form;
@@ -42,6 +43,7 @@ async function ask(scale) {
   const asked = new URLSearchParams({ scale, after: seen.get(scale) ?? "" });
   try {
     const answer = await fetch(`${word.dataset.weighing}?${asked}`, { headers: { Accept: "application/json" } });
+    refused ||= answer.status === 403;
     return answer.ok ? await answer.json() : null;
   } catch {
     return null;
@@ -60,16 +62,18 @@ function fill(field, scale, reading) {
 
 async function look() {
   const field = awaited();
-  if (!field || asking) return;
+  if (!field || asking || refused) return;
   asking = true;
   const scale = scaleOf(field);
   const first = !seen.has(scale);
   const reading = await ask(scale);
   asking = false;
   if (!reading) return;
+  const still = awaited() === field && scaleOf(field) === scale;
+  if (reading.id && !still) return; // the cursor moved on meanwhile: the field that has it now asks again
   seen.set(scale, reading.last);
-  if (reading.id && awaited() === field && scaleOf(field) === scale) fill(field, scale, reading);
-  else if (first && awaited() === field) say(`Scale ${scale} can send the weight, or type it.`, "quiet");
+  if (reading.id) fill(field, scale, reading);
+  else if (first && still) say(`Scale ${scale} can send the weight, or type it.`, "quiet");
 }
 
 if (word) {
