@@ -32,7 +32,7 @@ class PurchaseForm(ReceiptForm):
     """Who sells, in which money, at a price from where, and how it is paid. ``seen`` is the mark of what was shown."""
 
     FILES = ()
-    basis = photographs = papers = None
+    basis = photographs = papers = paper_kind = None
 
     identity_kind = forms.ChoiceField(label="Identity seen", choices=[("", "choose…"), *IdentityKind.choices()])
     currency = forms.ChoiceField(label="Currency", choices=[(code, code) for code in CURRENCIES])
