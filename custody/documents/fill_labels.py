@@ -30,4 +30,5 @@ def _form_of(lot: Lot) -> str:
     sample = getattr(lot, "sample", None)
     if sample is None:
         return lot.get_form_display()
-    return ", ".join(filter(None, (f"{sample.cut} sample", sample.purpose, sample.seal and f"seal {sample.seal}")))
+    seal = f"seal {sample.seal}" if 0 < len(sample.seal) <= 20 else ""  # a longer one would push the mass off
+    return ", ".join(filter(None, (f"{sample.cut} sample", sample.purpose, seal)))

@@ -18,7 +18,7 @@ def melt_on_receipt(
     for lot, grams in parcels.items():
         row = row_of(sampler, lot)
         sampler.row(row).get_by_label("Goes into the melt").check()
-        sampler.type("Weighed again, gross", grams, row)
+        sampler.type("Weighed", grams, row)
     sampler.type("Gross", flux, "Addition 1")
     sampler.type("Gross", melt, "Lot out 1")
     sampler.type("Gross", slag, "Lot out 2")
@@ -61,7 +61,7 @@ def sample(sampler: Person, lot: str, grams: str, *, seal: str = "", purpose: st
     """A sample is drilled; gives its number."""
     sampler.desk("Sampling")
     sampler.follow(f"Sample {lot}")
-    sampler.choose("drill")
+    sampler.type("Cut", "drill")
     sampler.type("Scale", BENCH)
     sampler.fill_in({"Gross": grams, "For": purpose, "Seal": seal}, "Sample 1")
     sampler.press("Record the sample")

@@ -24,7 +24,7 @@ _CAUSES = (Cause.SAMPLE, Cause.SWEEPINGS, Cause.SPILL, Cause.DIFFERENCE)
 class DrawForm(ScaleForm):
     """How the samples of one visit were cut, and who watched."""
 
-    cut = forms.ChoiceField(label="Cut", choices=SampleCut.choices(), widget=forms.RadioSelect)
+    cut = forms.ChoiceField(label="Cut", choices=[("", "choose…"), *SampleCut.choices()])
     witness = forms.CharField(
         label="Witness", max_length=200, required=False, help_text="The customer's person who was there."
     )
@@ -68,7 +68,10 @@ class ConsumeForm(WeighingFields, StepForm):
 
     place = None
     consumed = GramsField(
-        label="Consumed, g", what="consumed weight", required=False, help_text="Blank, nothing left: all of it."
+        label="Consumed, g",
+        what="consumed weight",
+        required=False,
+        help_text="Blank, and nothing left weighed: all of it.",
     )
 
     field_order = ("consumed", "scale", "gross", "tare", "at", "reason")

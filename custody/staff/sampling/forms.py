@@ -45,7 +45,7 @@ class ParcelIn(WeighingFields, WholeLot):
         super().__init__(*args, **kwargs)
         self.fields["lot"].widget.attrs["readonly"] = True
         del self.fields["gross"].widget.attrs["data-metal"]  # the balance counts the book's weight, not the scale's
-        self.fields["gross"].label = "Weighed again, gross, g"
+        self.fields["gross"].label = "Weighed, g"
 
     def lot_in(self, lots: dict[str, Lot]) -> Lot | None:
         """The lot, where it is known."""
@@ -86,21 +86,16 @@ class MeltOut(WeighingFields, Line):
     """What came out of the furnace, on the scale."""
 
     scale = None
-    silent = frozenset({"form", "place"})
+    silent = frozenset({"form"})
     form = forms.ChoiceField(
         label="Form", choices=[(form.value, form.label) for form in MELTED_INTO], initial=Form.MELT.value
     )
-    field_order = ("form", "gross", "tare", "place")
-
-    def __init__(self, *args, places: Choices = (), **kwargs):
-        super().__init__(*args, **kwargs)
-        self.fields["place"] = place_field("where the melt was", places)
+    field_order = ("form", "gross", "tare")
 
     def make(self, scale: str) -> Make:
         """The lot, by what the scale says without its container."""
         weighed = self.weighed_on(scale)
-        said = self.cleaned_data
-        return Make(Form(said["form"]), weighed.net_mg, place=said["place"], weighed=weighed)
+        return Make(Form(self.cleaned_data["form"]), weighed.net_mg, weighed=weighed)
 
 
 class MeltsOut(LotsOut):
@@ -114,14 +109,13 @@ class SampleLine(WeighingFields, Line):
     purpose = forms.ChoiceField(label="For", choices=SamplePurpose.choices(), initial=SamplePurpose.LABORATORY.value)
     seal = forms.CharField(label="Seal", max_length=60, required=False)
     position = forms.CharField(label="Position", max_length=120, required=False, help_text="Like: top, bottom.")
-    field_order = ("gross", "tare", "purpose", "seal", "position", "place")
+    field_order = ("gross", "tare", "purpose", "seal", "position")
 
-    def __init__(self, *args, places: Choices = (), **kwargs):
+    def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["gross"].label = "Gross, g"
         for name in ("seal", "position"):
             self.fields[name].widget.attrs |= {"data-scan": True, "autocomplete": "off"}
-        self.fields["place"] = place_field("where the lot stands", places)
 
     def clean(self):
         cleaned = super().clean()
@@ -136,13 +130,17 @@ class SampleLine(WeighingFields, Line):
         weighed = self.weighed_on(scale)
         said = self.cleaned_data
         drawn = Drawn(cut, SamplePurpose(said["purpose"]), said["seal"].strip(), said["position"].strip(), witness)
-        return Make(Form.SAMPLE, weighed.net_mg, place=said["place"], weighed=weighed, drawn=drawn)
+        return Make(Form.SAMPLE, weighed.net_mg, place=said.get("place", ""), weighed=weighed, drawn=drawn)
 
 
 class SampleOfForm(SampleLine):
-    """A sample on the form's own scale."""
+    """A sample on the form's own scale; where it is put is said of each."""
 
     scale = None
+
+    def __init__(self, *args, places: Choices = (), **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["place"] = place_field("where the lot stands", places)
 
 
 class Samples(Lines):
@@ -153,7 +151,7 @@ class Samples(Lines):
 class Dip(SampleLine):
     """A sample taken from the liquid metal, on a scale of its own."""
 
-    field_order = ("scale", "gross", "tare", "purpose", "seal", "position", "place")
+    field_order = ("scale", "gross", "tare", "purpose", "seal", "position")
 
 
 class Dips(Samples):

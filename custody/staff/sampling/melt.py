@@ -19,7 +19,7 @@ from custody.models import Lot, User
 from custody.queries import sampling, scope
 from custody.queries.handovers import compare
 from custody.roles import Verb, may
-from custody.staff.entry import Entry, place_choices
+from custody.staff.entry import Entry
 from custody.staff.lines import AdditionRows, LossRows
 from custody.staff.sampling.forms import DipRows, MeltOutRows, ScaleForm, parcel_rows
 from custody.staff.sampling.tables import ApartTable
@@ -92,7 +92,7 @@ def _entry(request: HttpRequest, choice: sampling.Meltable, named: list[str]) ->
     sent = request.POST if request.method == "POST" else None
     rule = rule_for(Kind.MELT)
     weighs = weighing_kwargs(request.user)
-    into = {"places": place_choices(), "scales": weighs["scales"]}
+    into = {"scales": weighs["scales"]}
     first = [{"lot": lot.number, "pick": not named or lot.number in named} for lot in choice.together]
     rows = {
         "in": parcel_rows(sent, first, scales=weighs["scales"]),
@@ -104,7 +104,7 @@ def _entry(request: HttpRequest, choice: sampling.Meltable, named: list[str]) ->
         ),
     }
     if may(request.user.roles, Verb.SAMPLE):
-        rows["dip"] = DipRows(sent, prefix="dip", form_kwargs=into | {"scale": weighs["scale"]})
+        rows["dip"] = DipRows(sent, prefix="dip", form_kwargs=weighs)
     rows["loss"] = LossRows(
         sent,
         prefix="loss",
