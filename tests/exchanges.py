@@ -105,9 +105,14 @@ def settled(exchange: Exchange) -> Determination:
     return record_settled(exchange=exchange, at=timezone.now(), by=people.matt_accountant())
 
 
+def accepted(determination: Determination) -> None:
+    """A settled assay, accepted by Mona."""
+    accept(determination=determination, at=timezone.now(), by=people.mona_manager())
+
+
 def valued(exchange: Exchange) -> Lot:
-    """The lot with the settled metals, accepted by Mona."""
-    accept(determination=settled(exchange), at=timezone.now(), by=people.mona_manager())
+    """The lot with the settled metals."""
+    accepted(settled(exchange))
     return builders.fresh(exchange.lot.number)
 
 

@@ -129,6 +129,17 @@ def listed(viewer: User, standing: str = "", words: str = "") -> QuerySet[Exchan
     }.get(standing, found)
 
 
+def both_open(viewer: User) -> QuerySet[Exchange]:
+    """Exchanges whose results lie open and that came to nothing yet: to be recorded, or to go to the umpire."""
+    return listed(viewer, Standing.OPEN).filter(lot__valued=False, lot__gross_mg__gt=0)
+
+
+def awaiting_refinery(viewer: User) -> QuerySet[Exchange]:
+    """Exchanges in which the refinery has not handed in."""
+    ours = Exists(ExchangeResult.objects.filter(exchange=OuterRef("pk"), side=ExchangeSide.REFINERY))
+    return scope.exchanges(viewer).filter(~ours, lot__valued=False, lot__gross_mg__gt=0)
+
+
 def see(exchanges: Sequence[Exchange]) -> list[Seen]:
     """These exchanges with all that may be seen of them; always the same number of queries."""
     results: dict[int, dict[str, ExchangeResult]] = defaultdict(dict)

@@ -3,12 +3,13 @@
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Count, Exists, OuterRef, QuerySet, Sum
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
 from custody.calc.rules import rule_for
 from custody.models import Determination, Lot, Operation, Run, User
 from custody.queries import scope
+from custody.queries.exchanges import exchange_due
 from custody.queries.settling import MAY_WAIT, to_be_settled
 from custody.terms import Clearance, PlaceKind
 
@@ -69,9 +70,11 @@ def awaiting_assay(viewer: User) -> QuerySet[Lot]:
 
 
 def awaiting_acceptance(viewer: User) -> QuerySet[Determination]:
-    """Determinations of unvalued lots that this person may accept: not the person's own (I12)."""
+    """Determinations of unvalued lots that this person may accept: not their own (I12), nor what is exchanged."""
     return (
         Determination.objects.filter(lot__in=lots_there(viewer).filter(valued=False), acceptance__isnull=True)
+        .annotate(exchange_terms=exchange_due("lot"))
+        .filter(Q(exchange__isnull=False) | Q(lot__exchange=None, exchange_terms=None))
         .exclude(by=viewer)
         .select_related("lot")
     )

@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from custody.models import User
-from custody.queries import scales
+from custody.queries import exchanges, scales
 from custody.queries import today as waiting
 from custody.roles import Verb, may
 from custody.staff.desk.tables import LotTable, PlaceTable, RunTable
@@ -24,6 +24,9 @@ WAITS: tuple[tuple[str, str, Callable, tuple[Verb, ...], str], ...] = (
     ("Awaiting release", "lot", waiting.awaiting_release, (Verb.CLEAR,), "clearance"),
     ("Held", "lot", waiting.held, (Verb.CLEAR,), "clearance"),
     ("Awaiting an assay", "lot", waiting.awaiting_assay, (Verb.DETERMINE,), "laboratory"),
+    ("Assays to be exchanged", "lot", exchanges.due, (Verb.DETERMINE,), "exchanges"),
+    ("Exchanges awaiting our result", "exchange", exchanges.awaiting_refinery, (Verb.DETERMINE,), "exchanges"),
+    ("Exchanges to be settled", "exchange", exchanges.both_open, (Verb.DETERMINE, Verb.SETTLE), "exchanges"),
     ("Assays awaiting acceptance", "determination", waiting.awaiting_acceptance, (Verb.ACCEPT,), "laboratory"),
     ("Not to be used before a check", "scale", scales.to_check_today, (Verb.WEIGH,), "scales"),
     ("Receipts to settle", "receipt", waiting.receipts_to_settle, (Verb.SETTLE, Verb.APPROVE), "settlements"),

@@ -401,3 +401,35 @@ def test_terms_from_tomorrow_ask_for_nothing_today():
     exchanges.terms(since=timezone.localdate() + timedelta(days=1))
     builders.received()
     assert "No lot waits for an exchange to be opened." in page(LIST)
+
+
+def waits(person):
+    panel = people.signed_in(person()).get("/").context["waits"]
+    return {fact.label: fact.value for fact in panel.facts}
+
+
+def test_today_says_what_is_to_be_done_and_offers_nothing_that_cannot_be_accepted():
+    lot = exchanges.due()
+    exchanges.determined(lot)
+    assert waits(people.anna_assayer)["Assays to be exchanged"] == "1 lot"
+    assert "Assays awaiting acceptance" not in waits(people.mona_manager)
+    exchange = exchanges.opened(lot)
+    assert waits(people.anna_assayer)["Exchanges awaiting our result"] == "1 exchange"
+    exchanges.both_in(exchange)
+    assert waits(people.matt_accountant)["Exchanges to be settled"] == "1 exchange"
+    assert "Assays awaiting acceptance" not in waits(people.mona_manager)
+    board = people.signed_in(people.mona_manager()).get("/laboratory/").context["waiting"]
+    assert not len(board.rows)
+    settled = exchanges.settled(exchange)
+    assert waits(people.mona_manager)["Assays awaiting acceptance"] == "1 determination"
+    board = people.signed_in(people.mona_manager()).get("/laboratory/").context["waiting"]
+    assert [row.record for row in board.rows] == [settled]
+    exchanges.accepted(settled)
+    assert not any("xchange" in label for label in waits(people.matt_accountant))
+
+
+def test_an_exchange_is_found_by_its_number_and_from_its_lot():
+    exchange = exchanges.opened()
+    client = people.signed_in(people.adam_auditor())
+    assert client.get("/find/", {"code": exchange.number.lower()}).url == address_of(exchange)
+    assert address_of(exchange) in page(f"/lot/{exchange.lot.number}/")
