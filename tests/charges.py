@@ -4,6 +4,7 @@ from uuid import uuid4
 
 from django.utils import timezone
 
+from custody.actions.indications import indicate
 from custody.actions.report import Said, report
 from custody.actions.worksheets import (
     Pieces,
@@ -14,6 +15,7 @@ from custody.actions.worksheets import (
     open_worksheet,
     record_readings,
 )
+from custody.calc.density import Indication as Range
 from custody.calc.worksheet_file import Read
 from custody.models import Lot, ProofMetal, User, Worksheet
 from custody.queries.worksheets import book_of
@@ -115,4 +117,8 @@ def whole_charge() -> Worksheet:
     read(worksheet, PieceRole.SAMPLE, {C: 200_000}, {C: 200_010}, lot=good.number)
     read(worksheet, PieceRole.SAMPLE, {C: 200_000}, {C: 201_000}, lot=bad.number)
     reported(worksheet, good, bad)
+    found = Range(790_000, 810_000)
+    indicate(
+        lot=bad, method=Method.XRF, metal="Au", found=found, figures="800", at=timezone.now(), by=people.anna_assayer()
+    )
     return worksheet

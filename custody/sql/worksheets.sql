@@ -37,3 +37,16 @@ BEGIN
 END $$;
 CREATE TRIGGER worksheetreading_on_a_checked_balance BEFORE INSERT ON custody_worksheetreading
     FOR EACH ROW EXECUTE FUNCTION custody_reading_of_a_worksheet();
+
+-- What a proof metal is by its certificate never changes: past results are judged by it.
+CREATE FUNCTION custody_proof_metal_stays() RETURNS trigger
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+BEGIN
+    PERFORM custody_refuse('proof_metal', format('The certificate of proof metal %s stays: take it out of use and enter'
+        ' another.', OLD.code), jsonb_build_object('proof_metal', OLD.code));
+    RETURN NULL;
+END $$;
+CREATE TRIGGER proofmetal_stays BEFORE UPDATE ON custody_proofmetal FOR EACH ROW
+    WHEN ((OLD.code, OLD.metal, OLD.purity_ppm, OLD.uncertainty_ppm, OLD.certificate)
+          IS DISTINCT FROM (NEW.code, NEW.metal, NEW.purity_ppm, NEW.uncertainty_ppm, NEW.certificate))
+    EXECUTE FUNCTION custody_proof_metal_stays();

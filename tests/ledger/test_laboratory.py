@@ -141,3 +141,8 @@ def test_a_piece_is_of_a_lot_or_of_a_proof_metal(refused, what, rule):
 def test_an_order_to_repeat_is_of_something(refused):
     nothing = TURNED_DOWN.format(number=REPORTED).replace("SELECT id,", "SELECT NULL,")
     assert refused(nothing) == "repeat_order_of_something"
+
+
+def test_the_certificate_of_a_proof_metal_stays(refused):
+    assert refused("UPDATE custody_proofmetal SET purity_ppm = purity_ppm - 1", role=roles.APP) == "proof_metal"
+    assert refused("UPDATE custody_proofmetal SET active = NOT active", role=roles.APP) is None

@@ -22,7 +22,7 @@ TRIGGERS = {
     "weighing": {"append_only"},
     "scale": {"append_only"},
     "referenceweight": {"append_only"},
-    "proofmetal": {"append_only"},
+    "proofmetal": {"stays", "append_only"},
     "apitoken": {"append_only"},
     "scalecheck": {"append_only"},
     "scalecheckload": {"append_only"},
@@ -69,7 +69,8 @@ CONSTRAINTS = {
     "not_weighed_countersigned", "handover_countersigned_by_another", "handover_signed_by_both", "seen_or_not_found",
     "not_found_stays", "one_result_per_side", "reading_not_negative",
     "exchange_named", "splitting_limits", "umpire_rule", "umpire_is_a_third",
-    "one_report_of_a_lot",
+    "one_report_of_a_lot", "one_repeat_order", "repeat_order_of_something", "one_piece_per_position",
+    "piece_is_of_a_lot_or_a_proof", "one_import_of_a_file", "scale_has_a_plate", "one_attachment",
 }  # fmt: skip
 UNIQUE_INDEXES = {"unique_uncancelled_bar", "one_content_per_vessel", "one_request", "one_handover"}
 #: What the application may call that writes with the owner's rights, without the house's prefix.
