@@ -16,7 +16,6 @@ from custody.calc.weights import NOMINAL_MG
 from custody.models import ReferenceWeight, Scale, ScaleCheck, ScaleCheckLoad, Weighing
 from custody.queries import scales as queries
 from custody.staff.scales.figures import STATE_TONES, decimals_of, shown, signed
-from custody.templatetags.metal import local_time
 from custody.web.standing import owner_words
 from custody.web.tables import BaseTable, FigureColumn, LotColumn, MassColumn, MomentColumn, StatusColumn
 
@@ -63,14 +62,14 @@ class ScaleTable(BaseTable):
     code = LotColumn(verbose_name="Scale", viewname="scale", argument="code", orderable=False)
     name = tables.Column(verbose_name="Name", orderable=False)
     place = tables.Column(verbose_name="Place", accessor="place__name", orderable=False)
+    state = tables.Column(verbose_name="Today", empty_values=(), orderable=False)
+    check = tables.Column(verbose_name="To do", empty_values=(), orderable=False)
+    last = MomentColumn(verbose_name="Last check", accessor="last_at", default="never", orderable=False)
     accuracy = tables.Column(verbose_name="Class", orderable=False)
     e = MassColumn("e", accessor="e_mg", orderable=False)
     d = StepColumn("d", accessor="d_ug", orderable=False)
     least = StepColumn("Min", accessor="min_ug", orderable=False)
     most = MassColumn("Max", accessor="max_mg", orderable=False)
-    state = tables.Column(verbose_name="Today", empty_values=(), orderable=False)
-    last = MomentColumn(verbose_name="Last check", accessor="last_at", default="never", orderable=False)
-    check = tables.Column(verbose_name="To do", empty_values=(), orderable=False)
 
     def __init__(self, *args, checks: bool, **kwargs):
         super().__init__(*args, exclude=() if checks else ("check",), **kwargs)
@@ -226,7 +225,8 @@ class CheckTable(BaseTable):
         super().__init__(lines_of(checks), **kwargs)
 
     def render_at(self, record):
-        return link(local_time(record.check.at), "scale-check-result", record.check.pk)
+        moment = render_to_string("ui/time.html", {"at": record.check.at})
+        return link(moment, "scale-check-result", record.check.pk)
 
     def render_error(self, value):
         return signed(value, decimals_of(self.scale.d_ug))
