@@ -88,13 +88,13 @@ def _refusal(request: HttpRequest, refusal: Refusal) -> HttpResponse:
         detail = f"Operation {refusal.detail.get('number')} is recorded already. Look at it, or take another number."
     elif field == "countersign":
         field = COUNTERSIGN
-    lot = refusal.detail.get("lot", "")
+    lot, record = refusal.detail.get("lot", ""), getattr(request, "record", {})
     missing = _missing(refusal)
     return problem(
         refusal.code,
         refusal.status,
         detail,
-        field=_place_of(lot, field, getattr(request, "record", {})),
+        field=_entry_of(refusal, field, record),
         lot=lot,
         missing_mg=missing,
         missing_g={column: plain_grams(mg) for column, mg in missing.items()},
@@ -111,11 +111,14 @@ def _missing(refusal: Refusal) -> dict[str, int]:
     return {refusal.detail.get("metal") or COLUMNS[refusal.detail.get("column", 0)]: missing}
 
 
-def _place_of(lot: str, field: str, record: dict[str, Any]) -> str:
-    """The entry of the record that names the lot: ``inputs[1]`` for ``inputs``."""
-    entries = record.get(field) if field in ("inputs", "outputs") else None
-    named = [at for at, entry in enumerate(entries or []) if entry.get("lot") == lot]
-    return f"{field}[{named[-1]}]" if lot and named else field
+def _entry_of(refusal: Refusal, field: str, record: dict[str, Any]) -> str:
+    """The entry of the record that the refusal is about: ``inputs[1]`` for ``inputs``, ``outputs[0].vessel``."""
+    side, key, shown = ("outputs", "vessel", ".vessel") if field == "place" else (field, "lot", "")
+    named = refusal.detail.get("place" if field == "place" else "lot")
+    if side not in ("inputs", "outputs") or not named:
+        return field
+    found = [at for at, entry in enumerate(record.get(side, [])) if entry.get(key) == named]
+    return f"{side}[{found[-1]}]{shown}" if found else field
 
 
 def _refused(request: HttpRequest, refused: Refused) -> HttpResponse:

@@ -126,6 +126,36 @@ def test_two_people_may_choose_the_same_key(house):
     assert Program(people.fiona_frontdesk()).post("operations", receive("L-2", "OP-2")).status_code == 201
 
 
+def test_a_run_from_charge_to_finish(alma):
+    """Figures of a run as a program would send them: acid in, a weighed draw, the rest to a named remainder."""
+
+    def step(hour, kind, **changes):
+        named = {"number": f"OP-{hour}", "at": f"2024-01-02T{hour}:00:00Z"}
+        return {"record": "operation", "kind": kind, **named, **changes}
+
+    def content(vessel):
+        made = {"lot": "L-C", "form": "in process", "vessel": vessel, "gross_g": "3000.000"}
+        return made | {"fine_g": {"Au": "800.000", "Ag": "150.000"}}
+
+    alma.post("operations", receive())
+    acid = {"inputs": [{"lot": "L-1"}], "additions": [{"what": "acid", "gross_g": "2000.000"}], "step": "dissolve"}
+    nowhere = said(alma.post("operations", step(10, "charge", **acid, outputs=[content("VAT-9")]), key="c"), 422)
+    assert (nowhere["code"], nowhere["field"]) == ("unknown_place", "outputs[0].vessel")
+    sand = {"lot": "L-S", "form": "gold sand", "gross_g": "790.000", "fine_g": {"Au": "789.000"}}
+    rest = {"lot": "L-R", "form": "residue", "gross_g": "2000.000", "fine_g": {"Au": "11.000", "Ag": "150.000"}}
+    taken = {"lot": "L-C", "gross_g": "790.000", "fine_g": {"Au": "789.000"}}
+    for record in (
+        step(10, "charge", **acid, outputs=[content("VESSEL-1")]),
+        step(11, "draw", inputs=[taken], outputs=[sand]),
+        step(12, "finish", inputs=[{"lot": "L-C"}], outputs=[rest], losses=[{"cause": "fume", "gross_g": "210.000"}]),
+    ):
+        answer = alma.post("operations", record, key=record["number"])
+        assert answer.status_code == 201, answer.json()
+    assert builders.fresh("L-C").gross_mg == 0
+    assert (builders.fresh("L-S").au_mg, builders.fresh("L-R").au_mg) == (789_000, 11_000)
+    assert verify().ok
+
+
 def test_a_refused_request_leaves_its_key_unused(alma):
     assert said(alma.post("operations", receive(party="P-99")), 422)["field"] == "party"
     assert alma.post("operations", receive()).status_code == 201
