@@ -14,7 +14,9 @@ from custody.actions._sign import Signature
 from custody.actions.attach import attach
 from custody.actions.history import import_history
 from custody.actions.house import close_period
+from custody.actions.readings import keep_reading
 from custody.actions.samples import seal_sample
+from custody.actions.tokens import make_token
 from custody.actions.weigh import Weighed
 from custody.actions.work import Add, Drawn, Lose, Make, Take, correct_lot, record_step, reverse
 from custody.calc.apportion import withdraw
@@ -79,6 +81,9 @@ def whole_book() -> Everything:
     settling.settled(first, Outturn.METAL, corrects=settled, reason="The customer takes metal")
     unvalued, held = _unvalued(now)
     charges.whole_charge()
+    fiona = people.fiona_frontdesk()
+    keep_reading(scale=builders.scale(), value_ug=5, stable=True, line="5 g", read_at=now, by=fiona, key="reading-1")
+    make_token(user=fiona, by=None)
     _recovery(slag, now)
     reversal = _corrections(now)
     papers.store(
