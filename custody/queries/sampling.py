@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import CharField, Count, F, OuterRef, QuerySet, Subquery, Value
+from django.db.models import CharField, Count, F, OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
 from custody.models import Edge, Lot, Operation, Place, SampleSeal, User
@@ -120,6 +120,7 @@ def samples(viewer: User) -> QuerySet[Lot]:
         .filter(form=Form.SAMPLE, gross_mg__gt=0)
         .annotate(
             of=Subquery(drawn.values("parent__number")[:1]),
+            of_mg=Subquery(drawn.values("parent__gross_mg")[:1]),
             now_for=Coalesce(
                 Subquery(last.values("purpose")[:1]),
                 F("sample__purpose"),
@@ -145,8 +146,9 @@ def kept(viewer: User) -> QuerySet[Lot]:
 
 
 def remainders(viewer: User) -> QuerySet[Lot]:
-    """What the assay left of laboratory samples: its lot has its metals, so the sample has done its work."""
-    return samples(viewer).filter(now_for=SamplePurpose.LABORATORY, valued=True, place__kind=PlaceKind.LABORATORY)
+    """Laboratory samples that have done their work: their lot has its metals, or was melted away without them."""
+    there = samples(viewer).filter(now_for=SamplePurpose.LABORATORY, place__kind=PlaceKind.LABORATORY)
+    return there.filter(Q(valued=True) | Q(of_mg=0))
 
 
 def sample_state(lot: Lot, viewer: User) -> SampleState | None:

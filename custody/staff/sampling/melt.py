@@ -71,6 +71,7 @@ def melt(request: HttpRequest) -> HttpResponse:
         balance_columns=COLUMNS[:1],
         apart=ApartTable([{"lot": lot, "why": why} for lot, why in choice.apart]) if choice.apart else None,
         nothing=not choice.together and request.method != "POST",
+        sampled=[lot for lot in choice.together if lot.drawn],
         receipt=found[0].receipt.number if found else "",
         band=format_percent(rule.band_ppm),
         tolerance=format_percent(rule.tolerance_ppm),

@@ -58,7 +58,7 @@ class ToCarry(SampleTable):
 
 
 class Remainders(SampleTable):
-    caption = "Assayed: what is left of samples"
+    caption = "What is left of samples: assayed, or their lot is gone"
     empty_text = "No remainder waits to be decided about."
 
 

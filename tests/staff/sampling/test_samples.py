@@ -6,7 +6,8 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from custody.actions.assay import determine
-from custody.actions.samples import draw_samples
+from custody.actions.samples import draw_samples, melt_on_receipt
+from custody.actions.weigh import Weighed
 from custody.actions.work import Drawn, Make
 from custody.documents.fill_labels import made_sheet
 from custody.models import Lot, Operation, SampleSeal
@@ -240,6 +241,24 @@ def test_the_board_says_what_waits_and_carries_all_samples_at_once():
     assert people.signed_in(viewer).get(carry.url).status_code == 200
     builders.handed_over(one, people.anna_assayer(), "LAB")
     assert [each.number for each in sampling.to_carry(viewer)] == [two.number]
+
+
+def test_a_sample_whose_lot_was_melted_without_it_waits_for_a_decision():
+    """The assay of the melt does not value it: the page says so before, and the desk lists it afterwards."""
+    lot = in_hand(where="LAB")
+    sample = drawn(lot)
+    client = people.signed_in(people.sam_sampler())
+    assert f"{lot.number} has 1 sample already" in client.get("/sampling/melt/", {"lot": lot.number}).content.decode()
+    assert not sampling.remainders(people.sam_sampler())
+    melt_on_receipt(
+        weighed={lot.number: Weighed("BENCH-2", 990_000)},
+        melt=Make(Form.MELT, 990_000, weighed=Weighed("BENCH-2", 990_000)),
+        at=timezone.now(),
+        by=people.sam_sampler(),
+    )
+    assert [each.number for each in sampling.remainders(people.sam_sampler())] == [sample.number]
+    page = client.get("/sampling/").content.decode()
+    assert f"/sampling/return/{sample.number}/" not in page
 
 
 def test_a_remainder_kept_for_the_umpire_moves_to_the_kept_ones():
