@@ -1,11 +1,12 @@
 """Every address of the staff's door, asked for by a customer and by nobody: none opens."""
 
 import re
+from uuid import UUID
 
 import pytest
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver
-from django.urls.converters import IntConverter
+from django.urls.converters import IntConverter, UUIDConverter
 
 from custody.roles import MAY, Verb
 from custody.terms import Role
@@ -23,6 +24,8 @@ def patterns(resolver, before=""):
 
 STAFF = list(patterns(get_resolver("custody.staff.urls")))
 NAMES = sorted(entry.name for _, entry in STAFF)
+#: What an address takes that asks for a number of its own kind.
+OF_KIND = {IntConverter: "1", UUIDConverter: str(UUID(int=0))}
 #: The first page of the house sends a customer on to the customer's door.
 SENT_ON = "today"
 
@@ -46,8 +49,9 @@ def filled(db):
 
     def address(route, entry):
         for name, converter in entry.pattern.converters.items():
-            value = values.get(name, "1" if isinstance(converter, IntConverter) else "melt")
+            value = values.get(name, "melt")
             value = special.get(entry.name, value) if name == "number" else value
+            value = OF_KIND.get(type(converter), value)
             route = re.sub(rf"<\w+:{name}>", value, route)
         assert "<" not in route, f"{entry.name}: fill in {route}"
         return f"/{route}"
