@@ -48,10 +48,9 @@ def parcel_lines(receipt: Operation) -> list[ParcelLine]:
     received = dict(
         Movement.objects.filter(operation=receipt, side=Side.OUT, lot__in=lots).values_list("lot_id", "gross_mg")
     )
-    determined = {
-        one.lot_id: one
-        for one in Determination.objects.filter(lot__in=lots).select_related("acceptance").order_by("id")
-    }
+    determinations = list(Determination.objects.filter(lot__in=lots).select_related("acceptance").order_by("id"))
+    determined = {one.lot_id: one for one in determinations}
+    assayed = {one.lot_id: one.au_ppm for one in determinations if hasattr(one, "acceptance")}
     found = _found_mg(lots)
     weighed = {
         one.lot_id: one
@@ -69,7 +68,7 @@ def parcel_lines(receipt: Operation) -> list[ParcelLine]:
             parcel=parcel,
             weighing=weighed.get(parcel.lot_id),
             received_mg=received[parcel.lot_id],
-            found_ppm=_found_ppm(found.get(parcel.lot_id), received[parcel.lot_id]),
+            found_ppm=_found_ppm(found.get(parcel.lot_id), received[parcel.lot_id], assayed.get(parcel.lot_id)),
             stage=_stage(
                 parcel.lot, determined.get(parcel.lot_id), parcel.lot_id in sampled, last[parcel.lot.last_movement]
             ),
@@ -124,9 +123,15 @@ def _found_mg(lots: list[Lot]) -> dict[int, tuple[int, ...]]:
     return {row["lot_id"]: tuple(row[metal] or 0 for metal in METALS) for row in rows}
 
 
-def _found_ppm(found_mg: tuple[int, ...] | None, received_mg: int) -> int | None:
+def _found_ppm(found_mg: tuple[int, ...] | None, received_mg: int, assayed_ppm: int | None) -> int | None:
+    """The fineness in gold that was found: what the assay said where it gave these milligrams, else what they make.
+
+    Reckoned back from a few grams rounded to the milligram, 580 per mille would read 579.984.
+    """
     if not found_mg or not any(found_mg):
         return None
+    if assayed_ppm is not None and half_even(received_mg * assayed_ppm, PPM) == found_mg[0]:
+        return assayed_ppm
     return half_even(found_mg[0] * PPM, received_mg)
 
 

@@ -187,7 +187,7 @@ def test_the_page_says_what_the_assay_found_beside_what_was_paid_for():
     builders.valued(receipt.receipt_lots.get(), Au=580_000)
     page = " ".join(people.signed_in(people.adam_auditor()).get(f"/receipt/{receipt.number}/").content.decode().split())
     assert "12.340 g × 0.585 × 52.10 EUR/g × 0.92 = 346.02 EUR" in page
-    assert "assay 580 ‰" in page
+    assert "assay 580.0 ‰" in page
 
 
 def test_a_reversed_purchase_has_no_note():
