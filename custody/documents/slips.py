@@ -7,7 +7,7 @@ from custody.documents.parts import House
 from custody.documents.render import figures_json, render
 
 #: Lines for bags on one slip.
-BAGS = 8
+BAGS = 6
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,7 +32,7 @@ class ReplaceForm(CountersignForm, ReceiptForm):
     always = True
     FILES = ()
     RARE = ("place", "at")
-    photographs = papers = slip = None
+    photographs = papers = paper_kind = slip = None
 
     reason = forms.CharField(
         label="What was wrong", max_length=300, help_text="How the mistake came about; whether it was weighed again."
@@ -48,7 +48,7 @@ class ReplaceForm(CountersignForm, ReceiptForm):
         """Without a slip: that stays with the receipt which was entered from it."""
         moved = self.is_bound and ("at" in self.changed_data or any(self[name].errors for name in self.RARE))
         return [
-            ("The party is not known yet", self.new_fields, self.new_said),
+            ("The party is not known yet", [self[name] for name in self.NEW], self.new_said),
             ("Place, time", [self[name] for name in self.RARE], moved),
         ]
 
