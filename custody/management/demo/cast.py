@@ -7,11 +7,11 @@ from decimal import Decimal
 
 from django.utils import timezone
 
-from custody.actions import house, people, scales
+from custody.actions import house, people, scales, worksheets
 from custody.calc.scales import Accuracy
 from custody.calc.scales import Scale as Plate
 from custody.calc.weights import Weight, WeightClass
-from custody.models import Party, Place, Scale, User
+from custody.models import Party, Place, ProofMetal, Scale, User
 from custody.terms import PlaceKind, Role
 
 REFINERY = {
@@ -70,7 +70,12 @@ PARTIES = (
     ("P-03", "Greywater Mine", "GH", "Greywater Camp\nUpper Basin", "995000", "970000"),
     ("P-04", "Lowmoor Bullion Dealing", "NO", "Lowmoor Quay 3", "1000000", "1000000"),
     ("P-05", "Saltmarsh Coin and Scrap", "NL", "Saltmarsh 90", "970000", "850000"),
+    ("P-06", "Ilse Vane", "GB", "3 Weir Street\nOldhaven", "930000", "0"),
+    ("P-07", "Highdown Umpire Laboratory", "BE", "Highdown 12", "1000000", "1000000"),
 )
+
+#: Code, metal, purity and its expanded uncertainty in ppm of the laboratory's proof metals.
+PROOF_METALS = (("PG-1", "Au", 999_990, 10), ("PS-1", "Ag", 999_970, 20))
 
 CUSTOMERS = (("tern", "Noor Tern", "P-01"), ("kestrel", "Piet Kestrel", "P-02"))
 
@@ -83,6 +88,7 @@ class House:
     places: dict[str, Place]
     parties: dict[str, Party]
     scales: dict[str, Scale]
+    proof_metals: dict[str, ProofMetal]
     password: str
 
     def __getattr__(self, name: str) -> User:
@@ -112,6 +118,12 @@ def set_up(password: str | None = None) -> House:
     }
     for code, nominal, made in WEIGHTS:
         scales.enter_reference_weight(code=code, weight=Weight(nominal, made), by=manager)
+    proof_metals = {
+        code: worksheets.enter_proof_metal(
+            code=code, metal=metal, purity_ppm=purity, uncertainty_ppm=expanded, certificate="supplier's", by=None
+        )
+        for code, metal, purity, expanded in PROOF_METALS
+    }
     parties = _parties(crew)
     for username, name, code in CUSTOMERS:
         crew[username] = people.add_person(
@@ -122,7 +134,7 @@ def set_up(password: str | None = None) -> House:
             by=manager,
             party=parties[code],
         )
-    return House(crew, places, parties, balances, password)
+    return House(crew, places, parties, balances, proof_metals, password)
 
 
 def _parties(crew: dict[str, User]) -> dict[str, Party]:

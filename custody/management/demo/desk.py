@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from uuid import uuid4
 from zoneinfo import ZoneInfo
 
-from custody.actions import assay, move, receive, work
+from custody.actions import assay, move, receive, samples, work
 from custody.actions.clearance import clear_lots
 from custody.actions.scales import Load, check_scale
 from custody.actions.weigh import Weighed
@@ -14,7 +14,18 @@ from custody.errors import Refusal
 from custody.management.demo.cast import REFINERY, House
 from custody.models import Lot, ReferenceWeight, Scale, ScaleCheck, User
 from custody.queries.scales import in_use
-from custody.terms import METALS, Addition, Basis, Category, Cause, Clearance, Form, Kind, NotWeighed
+from custody.terms import (
+    METALS,
+    Addition,
+    Basis,
+    Category,
+    Cause,
+    Clearance,
+    Form,
+    NotWeighed,
+    SampleCut,
+    SamplePurpose,
+)
 
 G = 1000  # milligrams in a gram
 
@@ -68,10 +79,14 @@ class Desk:
         code = "C-1" if gross_mg <= 6_200_000 else "F-1"
         scale = self.house.scales[code]
         if not ScaleCheck.objects.filter(scale=scale, day=self.clock.tick(0).date()).exists():
-            _check(scale, self.clock.tick(1))
+            self.check(scale)
         return code
 
-    def take_in(self, party: str, basis: Basis, category: Category, *parcels: tuple, delivered_by: str):
+    def check(self, scale: Scale) -> None:
+        """This day's check of a scale."""
+        _check(scale, self.clock.tick(1))
+
+    def take_in(self, party: str, basis: Basis, category: Category, *parcels: tuple, delivered_by: str, **more):
         """The counter: parcels of (form, gross g text, tare mg, country, mine, declared ppm, words)."""
         entries = [
             receive.ParcelEntry(
@@ -99,6 +114,7 @@ class Desk:
             place=self.house.places["COUNTER"],
             by=self.house.fern,
             request_key=uuid4(),
+            **more,
         )
 
     def pass_on(self, to: str, place: str, *lots: str, weighed: bool = True) -> None:
@@ -121,12 +137,13 @@ class Desk:
 
     def melt(self, lots: list[str], flux: int, slag: int, fume: int) -> tuple[str, str]:
         """The sampler melts parcels of one receipt together; gives the melt's and the slag's numbers."""
-        gross = sum(Lot.objects.filter(number__in=lots).values_list("gross_mg", flat=True))
-        posted = work.record_step(
-            kind=Kind.MELT,
-            inputs=[work.Take(lot) for lot in lots],
+        weights = dict(Lot.objects.filter(number__in=lots).values_list("number", "gross_mg"))
+        after = sum(weights.values()) + flux - slag - fume
+        (posted,) = samples.melt_on_receipt(
+            weighed={lot: Weighed(self.scale_for(mg), mg) for lot, mg in weights.items()},
+            melt=work.Make(Form.MELT, after, weighed=Weighed(self.scale_for(after), after)),
+            others=[work.Make(Form.SLAG, slag, weighed=Weighed(self.scale_for(slag), slag))],
             additions=(work.Add(Addition.FLUX, flux),),
-            outputs=[work.Make(Form.MELT, gross + flux - slag - fume), work.Make(Form.SLAG, slag)],
             losses=(work.Lose(Cause.FUME, fume),),
             at=self.clock.tick(45),
             by=self.house.silas,
@@ -134,30 +151,27 @@ class Desk:
         )
         return posted.lots
 
-    def sample(self, lot: str, grams: int = 6) -> str:
-        """Pin sample of a melt, carried to the laboratory."""
-        posted = work.record_step(
-            kind=Kind.SAMPLE,
-            inputs=[work.Take(lot, grams * G)],
-            outputs=[work.Make(Form.SAMPLE, grams * G)],
+    def sample(self, lot: str, grams: int = 6, *, keep: bool = False) -> str:
+        """Pin sample of a melt, carried to the laboratory; with ``keep`` two more, sealed, for customer and umpire."""
+        purposes = [SamplePurpose.LABORATORY] + [SamplePurpose.CUSTOMER, SamplePurpose.UMPIRE] * keep
+        posted = samples.draw_samples(
+            lot=lot,
+            samples=[self._pin(lot, grams * G, purpose) for purpose in purposes],
             at=self.clock.tick(),
             by=Lot.objects.get(number=lot).custodian,
         )
-        (sample,) = posted.lots
-        self.pass_on("anouk", "LAB", sample)
-        return sample
+        self.pass_on("anouk", "LAB", posted.lots[0])
+        return posted.lots[0]
+
+    def _pin(self, lot: str, mg: int, purpose: SamplePurpose) -> work.Make:
+        seal = "" if purpose is SamplePurpose.LABORATORY else f"{purpose.value[0].upper()}{lot[-4:]}"
+        drawn = work.Drawn(SampleCut.PIN, purpose, seal=seal, position="middle of the melt")
+        return work.Make(Form.SAMPLE, mg, weighed=Weighed(self.scale_for(mg), mg), drawn=drawn)
 
     def assay(self, lot: str, method: str, sample: str = "", **ppm: int) -> None:
         """The assayer consumes a part of the sample and determines; the manager accepts."""
         if sample:
-            work.record_step(
-                kind=Kind.SAMPLE,
-                inputs=[work.Take(sample, 1 * G)],
-                outputs=[],
-                losses=(work.Lose(Cause.SAMPLE, 1 * G),) if not Lot.objects.get(number=sample).valued else (),
-                at=self.clock.tick(200),
-                by=self.house.anouk,
-            )
+            samples.consume_sample(sample=sample, consumed_mg=1 * G, at=self.clock.tick(200), by=self.house.anouk)
         determination = assay.determine(
             lot=Lot.objects.get(number=lot),
             sample=Lot.objects.filter(number=sample).first(),

@@ -3,16 +3,32 @@
 from datetime import datetime
 from decimal import Decimal
 
-from custody.actions import move, settle, work
+from custody.actions import exchanges, move, receive, settle, work
 from custody.actions._sign import Signature
+from custody.calc.exchange import UmpireRule
 from custody.calc.fineness import fine_mg
+from custody.calc.purchase import amount
 from custody.calc.settlement import Unit
 from custody.errors import CountersignatureNeeded
+from custody.management.demo import bench
 from custody.management.demo.cast import House
 from custody.management.demo.desk import Clock, Desk, G, bars
 from custody.models import Bar, Lot, Operation, Run
 from custody.queries.settling import Price
-from custody.terms import Addition, Against, Basis, Category, Cause, Clearance, Form, IdentityKind, Kind, Outturn
+from custody.terms import (
+    Addition,
+    Against,
+    Basis,
+    Category,
+    Cause,
+    Clearance,
+    Form,
+    IdentityKind,
+    Kind,
+    Method,
+    Outturn,
+    Payment,
+)
 
 #: How many days before today the story begins; it ends in time for today's work.
 DAYS = 27
@@ -78,7 +94,8 @@ def receive_and_value(desk: Desk, parcels: tuple, *, flux: int, slag: int, fume:
     desk.pass_on("silas", "FURNACE-1", *parcels)
     melt, dross = desk.melt(list(parcels), flux, slag, fume)
     sample = desk.sample(melt)
-    desk.assay(melt, CUPELLATION, sample, **ppm)
+    bench.consume(desk, sample, 1 * G)
+    bench.accept(desk, bench.fire_assay(desk, melt, sample, **ppm))
     desk.assay(dross, "fire assay, crucible fusion", Au=1_900, Ag=2_400)
     desk.clear(Clearance.RELEASED, "Supplier file complete, origin statement on file", melt, dross)
     desk.pass_on("orrin", "HALL", melt, dross)
@@ -291,6 +308,38 @@ def settle_up(desk: Desk) -> None:
     )
 
 
+def walk_in(desk: Desk) -> None:
+    """A ring and a chain, bought over the counter and paid at once by what X-rays show."""
+    parcels = (
+        (Form.JEWELLERY, 12_840, 0, "GB", "", 585_000, 1, "chain, marked 585"),
+        (Form.JEWELLERY, 4_150, 0, "GB", "", 750_000, 1, "ring, marked 750"),
+    )
+    shown, price = (583_000, 748_000), Decimal("77.5600")
+    lines = [
+        receive.Bought("Au", ppm, Method.XRF, price, 930_000, amount(parcel[1], ppm, price, 930_000))
+        for parcel, ppm in zip(parcels, shown, strict=True)
+    ]
+    desk.take_in(
+        "P-06", Basis.PURCHASE, Category.RECYCLED, *parcels,
+        delivered_by="Ilse Vane",
+        said=receive.Said(identity_kind=IdentityKind.CARD, identity_number="88 410 227"),
+        purchase=receive.SpotPurchase("EUR", Payment.TRANSFER, "invented fixing, this morning", tuple(lines)),
+    )  # fmt: skip
+
+
+def agree_exchange(desk: Desk) -> None:
+    """From today assays are exchanged with the placer cooperative: half a per mille of gold, two of silver."""
+    exchanges.agree_exchange(
+        party=desk.house.parties["P-01"],
+        by=desk.house.malik,
+        valid_from=desk.clock.tick(5).date(),
+        au_limit_ppm=500,
+        ag_limit_ppm=2_000,
+        rule=str(UmpireRule.NEARER),
+        umpire=desk.house.parties["P-07"],
+    )
+
+
 def open_work(desk: Desk) -> None:
     """What is on the benches today: a fresh delivery, and a vessel that runs."""
     desk.clock.morning(26)
@@ -301,6 +350,14 @@ def open_work(desk: Desk) -> None:
         delivered_by="Piet Kestrel",
     )  # fmt: skip
     desk.pass_on("silas", "STRONG", *fresh.lots)
+    walk_in(desk)
+    agree_exchange(desk)
+    nuggets = desk.take_in(
+        "P-01", Basis.TOLL, Category.MINED_SMALL,
+        (Form.NUGGETS, 611_480, 18_170, "CA", "Tern Creek", 850_000, 1, "placer nuggets, bag 7"),
+        delivered_by="Noor Tern",
+    )  # fmt: skip
+    bench.exchange_waits(desk, nuggets.lots, Au=843_600, Ag=119_200, Cu=20_400)
     chloride = mine(desk, Form.SILVER_CHLORIDE)
     book = desk.book(*chloride)
     caustic = 2_600 * G
