@@ -1,6 +1,6 @@
 """The only inserter of operations and movements: one call of custody_post(), one durable transaction.
 
-Also the only place where PostgreSQL's refusals become the house's own (errors.py).
+Also the only place where PostgreSQL's refusals become the house's own (errors/).
 """
 
 import hashlib
