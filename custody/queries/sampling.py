@@ -170,9 +170,26 @@ def sample_state(lot: Lot, viewer: User) -> SampleState | None:
     )
 
 
-def seals_of(lot: Lot) -> QuerySet[SampleSeal]:
-    """The seals put on a sample since it was drawn, the first in front."""
-    return lot.seals.select_related("by")
+@dataclass(frozen=True, slots=True)
+class Sealed:
+    """One seal of a sample, and what it was kept for under it."""
+
+    seal: str
+    purpose: str
+    at: datetime
+    by: str
+    note: str = ""
+
+
+def seals_of(lot: Lot) -> list[Sealed]:
+    """Every seal that a sample lay under, that of the draw in front."""
+    drawn = getattr(lot, "sample", None)
+    first = []
+    if drawn and drawn.seal:
+        made = lot.created_by
+        first = [Sealed(drawn.seal, drawn.purpose, made.at, str(made.by), "when it was drawn")]
+    later = [Sealed(one.seal, one.purpose, one.at, str(one.by), one.note) for one in lot.seals.select_related("by")]
+    return first + later
 
 
 def laboratory_place() -> Place | None:

@@ -186,7 +186,7 @@ def _tables(one: Lot, custody: list[lot_life.Tenure], viewer: User) -> list:
     changes = metal_columns(
         metals_in(event.change_mg for event in events), "change_mg", column=desk_tables.SignedMassColumn
     )
-    determinations = list(one.determinations.select_related("by", "acceptance__by").order_by("id"))
+    determinations = list(one.determinations.select_related("by", "acceptance__by", "repeat").order_by("id"))
     rare = [
         (metal, desk_tables.FinenessColumn(metal.capitalize(), accessor=f"{metal}_ppm", orderable=False))
         for metal in METHOD_METALS
@@ -194,7 +194,7 @@ def _tables(one: Lot, custody: list[lot_life.Tenure], viewer: User) -> list:
     ]
     made_of, made_into = lot_life.parents_of(one), lot_life.children_of(one)
     clearance = list(one.clearance_events.select_related("by"))
-    seals = list(sampling.seals_of(one))
+    seals = sampling.seals_of(one)
     weighings = list(one.weighings.select_related("by").order_by("id"))
     papers = list(lot_life.papers_of(one, viewer))
     Relatives = desk_tables.RelativeTable

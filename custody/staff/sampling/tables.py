@@ -56,19 +56,28 @@ class ToCarry(SampleTable):
     caption = "Samples to carry to the laboratory"
     empty_text = "Every sample for the laboratory is there."
 
+    class Meta(SampleTable.Meta):
+        pass
+
 
 class Remainders(SampleTable):
     caption = "What is left of samples: assayed, or their lot is gone"
     empty_text = "No remainder waits to be decided about."
+
+    class Meta(SampleTable.Meta):
+        pass
 
 
 class Kept(SampleTable):
     caption = "Kept under seal, or for the customer"
     empty_text = "No sample is kept."
 
+    class Meta(SampleTable.Meta):
+        pass
+
 
 class SealTable(BaseTable):
-    caption = "Seals since it was drawn"
+    caption = "Seals"
     seal = tables.Column("Seal")
     purpose = tables.Column("Kept for")
     at = MomentColumn("Sealed")

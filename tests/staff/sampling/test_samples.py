@@ -144,7 +144,7 @@ def test_a_seal_is_recorded_once_and_the_earlier_ones_stay():
         ("S-3", "umpire", ""),
     ]
     page = client.get(f"/lot/{sample.number}/").content.decode()
-    assert all(seal in page for seal in ("S-2", "S-3", "shelf 4"))
+    assert all(said in page for said in ("S-1", "when it was drawn", "S-2", "S-3", "shelf 4"))
     state = sampling.sample_state(builders.fresh(sample.number), people.sam_sampler())
     assert (state.seal, state.purpose, state.since) == ("S-3", "umpire", SampleSeal.objects.last().at)
 
@@ -298,6 +298,13 @@ def test_the_board_asks_as_often_for_one_as_for_three():
     one_more()
     one_more()
     assert asked() == once
+
+
+@pytest.mark.parametrize("column", ["todo", "of", "seal", "number"])
+def test_no_list_of_the_board_breaks_when_a_column_is_asked_for(column):
+    assayed()
+    query = {f"{prefix}-sort": column for prefix in ("melt", "carry", "left", "kept")}
+    assert people.signed_in(people.sam_sampler()).get("/sampling/", query).status_code == 200
 
 
 def test_who_sees_what():
