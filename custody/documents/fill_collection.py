@@ -3,6 +3,7 @@
 from custody.documents.collection import LeavingLot, LeavingPaper, ReturnedLot
 from custody.documents.fill_receipt import house_of
 from custody.models import Movement, Operation, Parcel, Refinery, Weighing
+from custody.queries.amendments import as_amended
 from custody.terms import METALS, Against, IdentityKind, Purpose, Side
 
 
@@ -20,7 +21,7 @@ def collection_paper(dispatch: Operation, *, copy_no: int) -> LeavingPaper:
 def return_paper(dispatch: Operation, *, copy_no: int) -> LeavingPaper:
     """Parcels that went back unmelted: as declared, as received, by the book and as weighed when they left."""
     lines = _lines(dispatch)
-    parcels = {parcel.lot_id: parcel for parcel in Parcel.objects.filter(lot__movements__in=lines)}
+    parcels = {parcel.lot_id: parcel for parcel in as_amended(Parcel.objects.filter(lot__movements__in=lines))}
     received = dict(
         Movement.objects.filter(operation__in=[line.lot.created_by_id for line in lines], side=Side.OUT).values_list(
             "lot_id", "gross_mg"

@@ -116,11 +116,14 @@ def dispatches(viewer: User) -> QuerySet[Operation]:
 
 @dataclass(frozen=True, slots=True)
 class Left:
-    """One lot that left with a dispatch, as it left; ``certificate`` of its bar for the party, if it is issued."""
+    """One lot that left with a dispatch, as it left; ``certificate`` of its bar for the party, if it is issued.
+
+    The metals of a lot that no assay valued are not known.
+    """
 
     lot: Lot
     bar: Bar | None
-    columns_mg: tuple[int, ...]
+    columns_mg: tuple[int | None, ...]
     certificate: Document | None
 
 
@@ -131,8 +134,15 @@ def left_with(dispatch: Operation, viewer: User) -> list[Left]:
         kind=DocumentKind.CERTIFICATE, party=dispatch.party, lot__movements__operation=dispatch
     )
     certificates = {paper.lot_id: paper for paper in papers.order_by("id")}
+    unknown = (None,) * len(METALS)
     return [
-        Left(line.lot, getattr(line.lot, "bar", None), line.columns_mg, certificates.get(line.lot_id)) for line in lines
+        Left(
+            line.lot,
+            getattr(line.lot, "bar", None),
+            line.columns_mg if line.valued else (line.gross_mg, *unknown),
+            certificates.get(line.lot_id),
+        )
+        for line in lines
     ]
 
 

@@ -95,7 +95,14 @@ def exchanges(viewer: User) -> QuerySet[Exchange]:
 
 
 #: Papers that go to the customer whose name they carry.
-CUSTOMER_PAPERS = (DocumentKind.RECEIPT, DocumentKind.SETTLEMENT, DocumentKind.CERTIFICATE)
+CUSTOMER_PAPERS = (
+    DocumentKind.RECEIPT,
+    DocumentKind.SETTLEMENT,
+    DocumentKind.CERTIFICATE,
+    DocumentKind.PURCHASE,
+    DocumentKind.COLLECTION,
+    DocumentKind.RETURN,
+)
 
 
 def documents(viewer: User) -> QuerySet[Document]:

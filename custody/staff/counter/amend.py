@@ -53,6 +53,8 @@ class AmendRow(RowForm):
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
+        for name in ("category", "description"):
+            self.fields[name].wide = True
         self.fields["category"].choices = [("", "not declared"), *Category.choices()]
 
     def has_changed(self):

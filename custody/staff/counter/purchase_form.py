@@ -66,7 +66,7 @@ class BoughtForm(ParcelForm):
     note_template = ""
 
     metal = forms.ChoiceField(label="Metal", choices=[(metal, metal) for metal in METALS], initial="Au")
-    indicated = DeclaredField(metal="", label="Fineness indicated", help_text="18k, 585 or 58.5 %")
+    indicated = DeclaredField(metal="", label="Fineness", help_text="18k, 585 or 58.5 %")
     method = forms.ChoiceField(label="Indicated by", choices=[(one.value, one.label) for one in BOUGHT_BY])
     price = PriceField(label="Price, per g fine", what="price per gram of fine metal")
     payable = PercentField(label="Share paid, %", what="share paid", initial=PercentField().show(1_000_000))

@@ -152,7 +152,7 @@ def test_a_form_sent_twice_is_paid_once():
         ({"payment": ""}, "Paid by is missing."),
         ({"parcel-0-price": "52,10"}, "price per gram of fine metal"),
         ({"parcel-0-price": "0"}, "zero"),
-        ({"parcel-0-indicated": ""}, "Fineness indicated is missing."),
+        ({"parcel-0-indicated": ""}, "Fineness is missing."),
         ({"parcel-0-indicated": "1001"}, "indicated fineness"),
         ({"parcel-0-indicated": "18"}, "may be karat or per mille"),
         ({"parcel-0-payable": "101"}, "share paid"),
