@@ -10,6 +10,7 @@ from fractions import Fraction
 
 from django.utils.safestring import mark_safe
 
+from custody.calc.mass import MINUS
 from custody.calc.rounding import half_even, to_places
 from custody.documents.flow import text
 
@@ -67,6 +68,11 @@ def svg(chart: Chart, *, title: str, desc: str, key: str = "chart") -> str:
     )
 
 
+def signed(value: Fraction) -> str:
+    """An exact value with three decimals, half to even, and its sign: a true minus."""
+    return f"{to_places(value, 3):+f}".replace("-", MINUS)
+
+
 def _x(chart: Chart, number: int) -> str:
     steps = max(len(chart.values) - 1, 1)
     return _tenths(Fraction((WIDTH - LEFT - RIGHT) * (number - 1), steps) + LEFT)
@@ -108,7 +114,7 @@ def _level(chart: Chart, value: Fraction, word: str, dash: str) -> str:
         f' stroke-width="1.2"{dashes}/>'
         f'<text x="{WIDTH - RIGHT + 6}" y="{y}" fill="{INK}" dominant-baseline="middle">{word}</text>'
         f'<text x="{LEFT - 6}" y="{y}" fill="{INK}" text-anchor="end" dominant-baseline="middle">'
-        f"{to_places(value, 3)}</text>"
+        f"{signed(value)}</text>"
     )
 
 
@@ -123,7 +129,7 @@ def _line(chart: Chart, values: Sequence[Fraction], css: str, dash: str, tenths:
 
 def _point(chart: Chart, number: int, value: Fraction) -> str:
     x, y = _x(chart, number), _y(chart, value)
-    name = f"<title>proof {chart.first + number - 1}: {to_places(value, 3)} {text(chart.unit)}</title>"
+    name = f"<title>proof {chart.first + number - 1}: {signed(value)} {text(chart.unit)}</title>"
     if number not in chart.signals:
         return f'<circle class="chart-dot" cx="{x}" cy="{y}" r="3.2" fill="{INK}">{name}</circle>'
     return (

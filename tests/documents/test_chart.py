@@ -38,7 +38,7 @@ def test_a_signal_is_a_numbered_diamond():
 
 def test_limits_and_centre_are_named_with_their_figures():
     words = ["".join(text.itertext()) for text in drawn([10, 11]).iter(f"{SVG}text")]
-    assert {"centre", "lower", "upper", "10.000", "7.000", "13.000"} <= set(words)
+    assert {"centre", "lower", "upper", "+10.000", "+7.000", "+13.000"} <= set(words)
 
 
 def test_titles_are_escaped_and_nothing_is_styled_inline():

@@ -9,8 +9,8 @@ from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from custody.calc.assay import format_milligrams
-from custody.calc.rounding import to_places
 from custody.documents import chart as drawing
+from custody.documents.chart import signed
 from custody.queries import proofs
 from custody.roles import Verb
 from custody.web.access import needs
@@ -44,7 +44,7 @@ class SurchargeColumn(FigureColumn):
     """An exact surcharge, three decimals, with its sign."""
 
     unit = "‰"
-    show = staticmethod(lambda value: f"{to_places(value, 3):+f}")
+    show = staticmethod(signed)
 
 
 class ProofTable(BaseTable):
@@ -124,8 +124,5 @@ def _sentences(found: proofs.ProofChart) -> list[str]:
     if found.individuals is None:
         return []
     single = found.individuals
-    limits = (
-        f"Centre {to_places(single.centre, 3):+f} ‰, limits {to_places(single.lower, 3):+f} to"
-        f" {to_places(single.upper, 3):+f} ‰."
-    )
+    limits = f"Centre {signed(single.centre)} ‰, limits {signed(single.lower)} to {signed(single.upper)} ‰."
     return [limits, *(f"Proof {number}: {words}." for number, words in found.signals.items())]
