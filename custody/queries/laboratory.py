@@ -8,6 +8,7 @@ from custody.calc.fineness import fine_mg
 from custody.models import Determination, Document, Edge, Lot, User
 from custody.queries import scope
 from custody.queries.exchanges import exchange_due
+from custody.queries.worksheets import worked_on_by
 from custody.terms import METALS, DocumentKind, Form
 
 
@@ -39,9 +40,13 @@ def determinations(viewer: User) -> QuerySet[Determination]:
 
 
 def waiting(viewer: User) -> QuerySet[Determination]:
-    """Determinations that nobody accepted or turned down, and that no later one of the lot has overtaken."""
+    """Determinations that nobody accepted or turned down, and that no later one of the lot has overtaken.
+
+    ``worked``: whether the viewer worked on what it rests on, and so does not accept it.
+    """
     later = Determination.objects.filter(lot=OuterRef("lot"), pk__gt=OuterRef("pk"), acceptance__isnull=False)
-    return determinations(viewer).filter(~Exists(later), acceptance=None, repeat=None).order_by("id")
+    found = determinations(viewer).annotate(worked=worked_on_by(viewer))
+    return found.filter(~Exists(later), acceptance=None, repeat=None).order_by("id")
 
 
 def acceptable(viewer: User) -> QuerySet[Determination]:

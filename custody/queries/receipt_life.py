@@ -48,7 +48,9 @@ def parcel_lines(receipt: Operation) -> list[ParcelLine]:
     received = dict(
         Movement.objects.filter(operation=receipt, side=Side.OUT, lot__in=lots).values_list("lot_id", "gross_mg")
     )
-    determinations = list(Determination.objects.filter(lot__in=lots).select_related("acceptance").order_by("id"))
+    determinations = list(
+        Determination.objects.filter(lot__in=lots, repeat=None).select_related("acceptance").order_by("id")
+    )
     determined = {one.lot_id: one for one in determinations}
     assayed = {one.lot_id: one.au_ppm for one in determinations if hasattr(one, "acceptance")}
     found = _found_mg(lots)

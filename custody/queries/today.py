@@ -11,6 +11,7 @@ from custody.models import Determination, Lot, Operation, Run, User
 from custody.queries import scope
 from custody.queries.exchanges import exchange_due
 from custody.queries.settling import MAY_WAIT, to_be_settled
+from custody.queries.worksheets import worked_on_by
 from custody.terms import Clearance, PlaceKind
 
 
@@ -65,15 +66,16 @@ def held(viewer: User) -> QuerySet[Lot]:
 
 def awaiting_assay(viewer: User) -> QuerySet[Lot]:
     """Unvalued lots without a determination; samples are valued with the lot they were drawn from."""
-    asked = Determination.objects.filter(lot=OuterRef("pk"))
+    asked = Determination.objects.filter(lot=OuterRef("pk"), repeat=None)
     return lots_there(viewer).filter(~Exists(asked), valued=False).exclude(form__in=MAY_WAIT)
 
 
 def awaiting_acceptance(viewer: User) -> QuerySet[Determination]:
     """Determinations of unvalued lots that this person may accept: not their own (I12), nor what is exchanged."""
     return (
-        Determination.objects.filter(lot__in=lots_there(viewer).filter(valued=False), acceptance__isnull=True)
-        .annotate(exchange_terms=exchange_due("lot"))
+        Determination.objects.filter(lot__in=lots_there(viewer).filter(valued=False), acceptance=None, repeat=None)
+        .annotate(exchange_terms=exchange_due("lot"), worked=worked_on_by(viewer))
+        .filter(worked=False)
         .filter(Q(exchange__isnull=False) | Q(lot__exchange=None, exchange_terms=None))
         .exclude(by=viewer)
         .select_related("lot")

@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from fractions import Fraction
 
-from django.db import connection
-from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
+from django.db.models import BooleanField, Exists, F, Func, OuterRef, Prefetch, Q, QuerySet, Value
 
 from custody.calc import worksheet as calc
 from custody.calc.high_purity import Impurity
@@ -65,11 +64,14 @@ def proof_metals() -> QuerySet[ProofMetal]:
     return ProofMetal.objects.order_by("-active", "code")
 
 
+def worked_on_by(person: User) -> Func:
+    """Of a determination: whether the person worked on what it rests on, and so does not accept it (I12)."""
+    return Func(F("pk"), Value(person.pk), function="custody_worked_on", output_field=BooleanField())
+
+
 def worked_on(determination: Determination, person: User) -> bool:
-    """Whether the person worked on what a determination rests on, and so does not accept it (I12)."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT custody_worked_on(%s, %s)", [determination.pk, person.pk])
-        return cursor.fetchone()[0]
+    """Whether the person worked on what a determination rests on."""
+    return Determination.objects.filter(worked_on_by(person), pk=determination.pk).exists()
 
 
 @dataclass(frozen=True, slots=True)

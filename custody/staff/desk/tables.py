@@ -149,6 +149,9 @@ class WeighingTable(BaseTable):
     by = tables.Column(verbose_name="Who", orderable=False)
 
 
+DETERMINED_TONES = {"accepted": "good", "awaits acceptance": "wait", "not accepted": "stop"}
+
+
 class DeterminationTable(BaseTable):
     caption = "Determinations"
 
@@ -158,11 +161,12 @@ class DeterminationTable(BaseTable):
     au_ppm = FinenessColumn("Au", orderable=False)
     ag_ppm = FinenessColumn("Ag", orderable=False)
     by = tables.Column(verbose_name="By", orderable=False)
-    standing = StatusColumn(empty_values=(), tones={"accepted": "good", "awaits acceptance": "wait"}, orderable=False)
+    standing = StatusColumn(empty_values=(), tones=DETERMINED_TONES, orderable=False)
     accepted_by = tables.Column(accessor="acceptance__by", verbose_name="Accepted by", orderable=False)
 
     def render_standing(self, record):
-        word = "accepted" if getattr(record, "acceptance", None) else "awaits acceptance"
+        turned_down = "not accepted" if getattr(record, "repeat", None) else "awaits acceptance"
+        word = "accepted" if getattr(record, "acceptance", None) else turned_down
         return self.columns["standing"].column.render(word)
 
 

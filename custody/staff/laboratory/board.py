@@ -127,7 +127,7 @@ def _actions(viewer: User) -> list[Action]:
 
 def _next_for(number: str, viewer: User) -> str:
     """The page on which the viewer goes on with a lot: accept what another determined, or determine it."""
-    one = laboratory.acceptable(viewer).filter(lot__number=number).exclude(by=viewer).first()
+    one = laboratory.acceptable(viewer).filter(lot__number=number).exclude(by=viewer).exclude(worked=True).first()
     if one and may(viewer.roles, Verb.ACCEPT):
         return reverse("accept", kwargs={"number": one.number})
     if may(viewer.roles, Verb.DETERMINE):

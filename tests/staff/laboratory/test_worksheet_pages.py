@@ -9,6 +9,7 @@ from django.test.utils import CaptureQueriesContext
 
 from custody.actions.worksheets import Pieces
 from custody.models import Acceptance, Determination, ProofMetal, RepeatOrder, Worksheet, WorksheetReading
+from custody.queries.today import awaiting_acceptance
 from custody.queries.worksheets import book_of
 from custody.terms import PieceRole
 from tests import builders, charges, people
@@ -214,7 +215,10 @@ def test_the_acceptor_sees_the_worksheet_and_the_analyst_is_refused(lot, anna):
         ada.post(f"{charges_page}again/", {"again-request_key": str(uuid4()), "again-reason": "x"})
     )
     assert not Acceptance.objects.exists()
+    assert f'Accept<span class="visually-hidden"> {made.number}' not in ada.get("/laboratory/").content.decode()
+    assert not awaiting_acceptance(people.ada_assayer()), "it does not wait for who may not accept it"
     manager = people.signed_in(people.mona_manager())
+    assert [one.number for one in awaiting_acceptance(people.mona_manager())] == [made.number]
     page = manager.get(charges_page).content.decode()
     assert "229.100" in page
     assert "Surcharge, mean of 1" in page
@@ -232,6 +236,8 @@ def test_the_acceptor_may_order_another_assay(lot, anna):
     assert manager.post(where, {"again-request_key": str(uuid4()), "again-reason": "too low"}).url == "/laboratory/"
     board = manager.get("/laboratory/").content.decode()
     assert "too low" in board
+    assert "not accepted" in manager.get(f"/lot/{lot.number}/").content.decode()
+    assert not awaiting_acceptance(people.mona_manager())
     assert f"Accept {made.number}" not in board
     page = manager.get(f"/laboratory/accept/{made.number}/").content.decode()
     assert "Not accepted" in page
