@@ -282,6 +282,10 @@ DAMAGES = {
         "UPDATE custody_lot SET form = 'slag' WHERE id = (SELECT lot_id FROM custody_bar WHERE serial = 'HF-1')",
     ),
     # I7
+    "an origin that nobody amended": (
+        "I7", False, "UPDATE custody_lot SET amended_origin = 'recycled|XX' WHERE id IN"
+        " (SELECT lot_id FROM custody_amendment)"),
+    "an origin amended without a signature": ("I7", False, "UPDATE custody_amendment SET field = 'country'"),
     "a release gone": ("I7", False, "DELETE FROM custody_clearanceevent"),
     "a release that came too late": (
         "I7", False, "UPDATE custody_clearanceevent SET at = now() WHERE clearance = 'released'"),
@@ -301,6 +305,12 @@ DAMAGES = {
     "a close put before what it closed": (
         "I8", False, "UPDATE custody_period SET closed_at = '{month}' WHERE closed_at IS NOT NULL"),
     # I9
+    "the amount of a parcel bought": ("I9", False, "UPDATE custody_purchaseline SET amount = amount + 1"),
+    "what was paid at the counter": ("I9", False, "UPDATE custody_purchase SET total = total - 1"),
+    "a parcel bought by another weight": ("I9", False, "UPDATE custody_purchaseline SET net_mg = net_mg + 1"),
+    "a slip entered and spoiled": (
+        "I9", False, "INSERT INTO custody_spoiledslip (slip_id, reason, at, by_id) SELECT slip_id, 'x', now(), 1"
+        " FROM custody_delivery WHERE slip_id IS NOT NULL"),
     "the amount of a settlement": (
         "I9", False, "UPDATE custody_settlementline SET amount = amount + 1 WHERE amount > 0"),
     "what is payable": (
