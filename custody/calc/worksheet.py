@@ -134,7 +134,8 @@ def silver_for(piece: Piece, expected_ppm: tuple[int, int] | None, *, ratio: Fra
 
     ``expected_ppm`` is the gold and silver that the lot may hold; a proof holds its certified metal.
     """
-    if piece.role not in (PieceRole.SAMPLE, PieceRole.PROOF) or not piece.readings.get(ReadingOf.PORTION):
+    parted = piece.role in (PieceRole.SAMPLE, PieceRole.PROOF) and not piece.discarded
+    if not parted or not piece.readings.get(ReadingOf.PORTION):
         return None
     if piece.pure:
         expected_ppm = (piece.pure.purity_ppm, 0)

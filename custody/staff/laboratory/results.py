@@ -64,7 +64,7 @@ class ReportForm(BaseForm):
         for one in results:
             if one.agreed is None and not one.again:
                 self.fields[f"limit_{lot.pk}_{one.metal}"] = PerMilleField(
-                    label=f"Limit agreed for two results of {one.metal}, ‰", what="limit", required=False
+                    label=f"Limit for two, {one.metal}, ‰", what="limit", required=False
                 )
         for metal in worksheets.other_metals(results):
             ppm = before.ppm[METALS.index(metal)] if before else 0
