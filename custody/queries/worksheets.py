@@ -30,6 +30,7 @@ from custody.models import (
 )
 from custody.models.worksheets import OF_LOTS
 from custody.queries import scope
+from custody.queries.amendments import as_amended
 from custody.terms import METALS, PPM, Form, Kind, Method, ReadingOf
 
 #: So many earlier worksheets of a method are asked what the house's duplicates show.
@@ -190,7 +191,9 @@ def expected(lots: Iterable[Lot]) -> dict[str, Expected]:
     """By lot number: what the book, an earlier determination, an indication or the declaration says, in this order."""
     lots = list(lots)
     found: dict[str, Expected] = {}
-    for one in Parcel.objects.filter(lot__in=lots, declared_au_ppm__isnull=False).select_related("lot"):
+    for one in as_amended(Parcel.objects.filter(lot__in=lots).select_related("lot")):
+        if one.declared_au_ppm is None:
+            continue
         found[one.lot.number] = _sane(one.declared_au_ppm, one.declared_ag_ppm or 0, "as declared")
     for one in Indication.objects.filter(lot__in=lots, metal="Au").select_related("lot").order_by("id"):
         found[one.lot.number] = _sane((one.low_ppm + one.high_ppm) // 2, 0, one.method)
