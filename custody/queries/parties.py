@@ -41,7 +41,7 @@ def receipts_of(viewer: User, party: Party) -> QuerySet[Operation]:
     return (
         scope.receipts(viewer)
         .filter(party=party)
-        .select_related("reversed_by", "by")
+        .select_related("reversed_by", "by", "purchase")
         .annotate(parcels=Count("receipt_lots", filter=Q(receipt_lots__parcel__isnull=False)))
         .order_by("-id")
     )

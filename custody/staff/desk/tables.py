@@ -295,7 +295,8 @@ class ReceiptTable(BaseTable):
         number = self.settled_by.get(record.pk)
         if number:
             return LotColumn(viewname="settlement").render(number)
-        return self.columns["standing"].column.render("reversed" if getattr(record, "reversed_by", None) else "open")
+        word = "bought" if hasattr(record, "purchase") else "open"
+        return self.columns["standing"].column.render("reversed" if getattr(record, "reversed_by", None) else word)
 
 
 class TermsTable(BaseTable):

@@ -180,6 +180,7 @@ def test_it_is_not_settled_and_both_desks_say_why():
     assert "/settlement/settle/" not in page
     listed = people.signed_in(people.matt_accountant()).get("/settlement/").content.decode()
     assert receipt.number not in listed
+    assert "bought" in people.signed_in(people.matt_accountant()).get("/party/P-01/").content.decode()
 
 
 def test_the_page_says_what_the_assay_found_beside_what_was_paid_for():
