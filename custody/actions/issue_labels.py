@@ -21,7 +21,7 @@ def issue_made_labels(*, operation: Operation, at: datetime, by: User) -> Docume
     if not Lot.objects.filter(created_by=operation, gross_mg__gt=0).exists():
         raise Refusal(f"Nothing that {operation.number} made is left: there is no label to print.")
 
-    def content(_copy_no: int, identifier: bytes) -> bytes:
-        return render_labels(made_sheet(operation), identifier=identifier, created=at)
+    def content(copy_no: int, identifier: bytes) -> bytes:
+        return render_labels(made_sheet(operation, copy_no=copy_no), identifier=identifier, created=at)
 
     return issue_copy(DocumentKind.LABELS, f"Lot labels of {operation.number}", operation, content, at=at, by=by)

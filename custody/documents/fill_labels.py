@@ -5,7 +5,7 @@ from custody.documents.labels import LabelSheet, LotLabel
 from custody.models import Lot, Operation, Refinery
 
 
-def made_sheet(operation: Operation) -> LabelSheet:
+def made_sheet(operation: Operation, *, copy_no: int = 1) -> LabelSheet:
     """One label for each lot that an operation made and that still holds mass. Raises ``ValueError`` without any."""
     lots = Lot.objects.filter(created_by=operation, gross_mg__gt=0).select_related("owner", "receipt", "sample")
     return LabelSheet(
@@ -22,6 +22,7 @@ def made_sheet(operation: Operation) -> LabelSheet:
             )
             for lot in lots.order_by("id")
         ),
+        copy_no,
     )
 
 

@@ -28,7 +28,14 @@ def nothing_of_others(customer: Person, party: str) -> None:
     def status(address: str) -> int:
         return customer.page.request.get(address).status
 
-    for_customers = (DocumentKind.RECEIPT, DocumentKind.SETTLEMENT, DocumentKind.CERTIFICATE)
+    for_customers = (
+        DocumentKind.RECEIPT,
+        DocumentKind.SETTLEMENT,
+        DocumentKind.CERTIFICATE,
+        DocumentKind.PURCHASE,
+        DocumentKind.COLLECTION,
+        DocumentKind.RETURN,
+    )
     own = set(Document.objects.filter(party__code=party, kind__in=for_customers).values_list("pk", flat=True))
     papers = set(Document.objects.values_list("pk", flat=True))
     assert own

@@ -70,6 +70,8 @@ def send_out(keeper: Person, party: str, serials: list[str], assay: str) -> None
     keeper.follow("Send out of the gate")
     keeper.type("To", party)
     keeper.choose("house metal against its claim")
+    keeper.fill_in({"By the order": "Letter of the owner, no. 12", "Fetched by": "Edda Rook", "Number": "N 4410972"})
+    keeper.type("Known by", "passport")
     for serial in serials:
         keeper.scan_into("Lots and bars", serial)
     keeper.press("Show what it comes to")

@@ -2,9 +2,10 @@
 
 import pytest
 
-from custody.models import Movement, Operation, Weighing
-from custody.queries import sampling
+from custody.models import Document, Movement, Operation, Weighing
+from custody.queries import papers, sampling
 from tests import builders, people
+from tests.documents import reading
 from tests.staff.plant.posting import body, faults, sent
 
 pytestmark = pytest.mark.django_db
@@ -247,6 +248,9 @@ def test_labels_of_what_the_melt_made():
     told = client.post(f"/sampling/labels/{number}/", follow=True).content.decode()
     assert f"Lot labels of {number} are issued" in told
     melt = Operation.objects.get(number=number).created_lots.get(form="melt")
+    client.post(f"/sampling/labels/{number}/")
+    second = Document.objects.latest("id")
+    assert "copy 2" in reading.text(papers.content_of(second))
     assert f"Lot labels of {number}" in client.get(f"/lot/{melt.number}/").content.decode()
     receipt = builders.receipt_of(lot).number
     assert "there is no label to print" in client.post(f"/sampling/labels/{receipt}/", follow=True).content.decode()
