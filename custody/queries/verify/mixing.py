@@ -6,7 +6,7 @@ from typing import NamedTuple
 from custody.queries.verify.findings import Check
 from custody.queries.verify.lots import Lot
 from custody.queries.verify.raw import Entry, Line, Made
-from custody.terms import Basis, Clearance, CustodyModel, Form, Kind
+from custody.terms import Basis, Clearance, CustodyModel, Form, Kind, Source
 
 #: From the strictest to the loosest; a mixture is as loose as the loosest of its parts.
 MODELS = [str(model) for model in CustodyModel]
@@ -75,6 +75,9 @@ def check_made(entry: Entry, line: Line, made: Made, mixture: Mixture | None, fo
         found.expect(made.run, entry.head.run, where, "the run of a vessel's content")
     if made.owner is not None and entry.head.basis == Basis.PURCHASE:
         found.breach(where, "bought metal is the house's", owner=made.owner)
+    if made.owner is not None and entry.head.source == Source.LIVE and entry.head.kind == Kind.RECEIVE:
+        # A past record and a program may name another owner; a settlement since may have passed the title.
+        found.expect(made.owner, entry.head.party, where, "toll metal belongs to who brought it")
     if entry.head.kind == Kind.RECEIVE:
         found.expect(made.pooled, False, where, "a parcel is not pooled")
         found.expect(made.receipt, entry.id, where, "a parcel's receipt")
@@ -105,10 +108,7 @@ def _model_allows(lot: Lot, lots: list[Lot]) -> bool:
         return False
     if lot.made.custody_model != CustodyModel.SEGREGATED:
         return True
-    return all(
-        other.made.custody_model == CustodyModel.SEGREGATED and other.origin == lot.origin
-        for other in lots
-    )
+    return all(other.made.custody_model == CustodyModel.SEGREGATED and other.origin == lot.origin for other in lots)
 
 
 def _words(declared: str) -> list[str]:
