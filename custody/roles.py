@@ -19,6 +19,8 @@ class Verb(StrEnum):
     DETERMINE = "determine"
     ACCEPT = "accept an assay"
     REFINE = "refine"
+    ORDER_ROUTE = "order a route"
+    SET_PLANT = "change the plant's settings"
     CAST = "cast"
     HAND_OVER = "hand over"
     DISPATCH = "dispatch"
@@ -42,7 +44,16 @@ MAY: dict[Role, frozenset[Verb]] = {
     Role.SAMPLER: frozenset({Verb.WEIGH, Verb.MELT, Verb.SAMPLE, Verb.HAND_OVER, Verb.READ_BOOK}),
     Role.ASSAYER: frozenset({Verb.WEIGH, Verb.DETERMINE, Verb.ACCEPT, Verb.SAMPLE, Verb.HAND_OVER, Verb.READ_BOOK}),
     Role.OPERATOR: frozenset(
-        {Verb.WEIGH, Verb.MELT, Verb.REFINE, Verb.CAST, Verb.HAND_OVER, Verb.READ_BOOK, Verb.REVERSE}
+        {
+            Verb.WEIGH,
+            Verb.MELT,
+            Verb.REFINE,
+            Verb.ORDER_ROUTE,
+            Verb.CAST,
+            Verb.HAND_OVER,
+            Verb.READ_BOOK,
+            Verb.REVERSE,
+        }
     ),
     Role.VAULT: frozenset({Verb.WEIGH, Verb.HAND_OVER, Verb.DISPATCH, Verb.READ_BOOK}),
     Role.ACCOUNTANT: frozenset(
@@ -52,6 +63,8 @@ MAY: dict[Role, frozenset[Verb]] = {
     Role.MANAGER: frozenset(
         {
             Verb.COUNTERSIGN,
+            Verb.ORDER_ROUTE,
+            Verb.SET_PLANT,
             Verb.APPROVE,
             Verb.ACCEPT,
             Verb.REVERSE,

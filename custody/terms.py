@@ -399,3 +399,4 @@ class DocumentKind(Term):
     RETURN = "return note"
     SLIPS = "paper slips"
     ASSAY = "assay certificate"
+    BATCH_SHEET = "batch sheet"

@@ -5,6 +5,7 @@ it in aqua regia: a published mint practice kept it under 50 per mille and found
 Gold, p. 489). Inquartation brings gold to about a quarter of the metal, so that nitric acid can part the silver.
 """
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -27,6 +28,19 @@ class Step(Term):
     GOLD_CELL = "gold electrolysis"
     SILVER_CELL = "silver electrolysis"
     MELT = "melt and cast"
+
+
+#: In which order the stations of a route are worked.
+STATIONS = (
+    Step.INQUART,
+    Step.PART,
+    Step.CRUST,
+    Step.AQUA_REGIA,
+    Step.PRECIPITATE,
+    Step.GOLD_CELL,
+    Step.SILVER_CELL,
+    Step.MELT,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +103,18 @@ def advise(
         steps.append(Step.GOLD_CELL)
         reasons.append(f"Precipitation gives about {_of(limits.precipitated_ppm)}; more needs electrolysis.")
     return Advice((*steps, Step.MELT), tuple(reasons), flags, add)
+
+
+def in_order(steps: Collection[Step], advised: Collection[Step]) -> tuple[Step, ...]:
+    """Steps as they are worked: all the advised ones in the order of the advice, others by the order of stations.
+
+    Raises Refused for no step at all.
+    """
+    if not steps:
+        raise Refused("A route has at least one step.", field="steps")
+    if set(steps) == set(advised):
+        return tuple(advised)
+    return tuple(station for station in STATIONS if station in steps)
 
 
 def _dissolving(silver: int, fine_mg: dict[str, int], limits: Limits) -> tuple[list[Step], list[str], int]:

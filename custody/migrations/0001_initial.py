@@ -7,6 +7,7 @@ import django.utils.timezone
 from django.conf import settings
 from django.db import migrations, models
 
+import custody.calc.charge
 import custody.calc.exchange
 import custody.calc.scales
 import custody.calc.weights
@@ -1223,6 +1224,58 @@ class Migration(migrations.Migration):
             ),
         ),
         migrations.CreateModel(
+            name="PlantSettings",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("valid_from", models.DateField()),
+                ("least_gold_ppm", models.IntegerField(default=650000)),
+                ("direct_silver_ppm", models.IntegerField(default=100000)),
+                ("crust_silver_ppm", models.IntegerField(default=180000)),
+                ("silver_feed_ppm", models.IntegerField(default=900000)),
+                ("gold_share_ppm", models.IntegerField(default=250000)),
+                ("precipitated_ppm", models.IntegerField(default=999500)),
+                ("batch_gross_mg", models.BigIntegerField(null=True)),
+                ("batch_gold_ppm", models.IntegerField(default=650000, null=True)),
+                ("batch_silver_ppm", models.IntegerField(default=180000, null=True)),
+                ("nitric_strength_ppm", models.IntegerField(default=680000)),
+                ("nitric_density", models.IntegerField(default=1410)),
+                ("hydrochloric_strength_ppm", models.IntegerField(default=370000)),
+                ("hydrochloric_density", models.IntegerField(default=1180)),
+                ("nitric_excess_ppm", models.IntegerField(default=500000)),
+                ("hydrochloric_excess_ppm", models.IntegerField(default=250000)),
+                ("metabisulfite_excess_ppm", models.IntegerField(default=500000)),
+                ("salt_excess_ppm", models.IntegerField(default=100000)),
+                ("caustic_excess_ppm", models.IntegerField(default=500000)),
+                ("glucose_excess_ppm", models.IntegerField(default=200000)),
+                ("copper_excess_ppm", models.IntegerField(default=50000)),
+                ("iron_excess_ppm", models.IntegerField(default=200000)),
+                (
+                    "silver_way",
+                    models.CharField(
+                        choices=[
+                            ("cementation on copper", "cementation on copper"),
+                            ("as chloride, by caustic and glucose", "as chloride, by caustic and glucose"),
+                        ],
+                        default=custody.calc.charge.SilverWay["CHLORIDE"],
+                        max_length=40,
+                    ),
+                ),
+                ("note", models.CharField(blank=True, default="", max_length=300)),
+                ("set_at", models.DateTimeField()),
+                ("request_key", models.UUIDField(null=True, unique=True)),
+                (
+                    "set_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name_plural": "plant settings",
+                "ordering": ("-valid_from", "-id"),
+            },
+        ),
+        migrations.CreateModel(
             name="Refinery",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
@@ -1281,6 +1334,80 @@ class Migration(migrations.Migration):
             ],
             options={
                 "ordering": ("role",),
+            },
+        ),
+        migrations.CreateModel(
+            name="RouteOrder",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("number", models.CharField(max_length=40, unique=True)),
+                (
+                    "steps",
+                    django.contrib.postgres.fields.ArrayField(base_field=models.CharField(max_length=60), size=None),
+                ),
+                (
+                    "advised",
+                    django.contrib.postgres.fields.ArrayField(base_field=models.CharField(max_length=60), size=None),
+                ),
+                (
+                    "reasons",
+                    django.contrib.postgres.fields.ArrayField(base_field=models.TextField(), default=list, size=None),
+                ),
+                (
+                    "flags",
+                    django.contrib.postgres.fields.ArrayField(base_field=models.TextField(), default=list, size=None),
+                ),
+                ("wanted_ppm", models.IntegerField()),
+                ("silver_to_add_mg", models.BigIntegerField(default=0)),
+                ("note", models.CharField(blank=True, default="", max_length=500)),
+                ("at", models.DateTimeField()),
+                ("request_key", models.UUIDField(null=True, unique=True)),
+                (
+                    "ordered_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "settings",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="custody.plantsettings",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("-id",),
+            },
+        ),
+        migrations.CreateModel(
+            name="RouteOrderLot",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("gross_mg", models.BigIntegerField(default=0)),
+                ("au_mg", models.BigIntegerField(default=0)),
+                ("ag_mg", models.BigIntegerField(default=0)),
+                ("pt_mg", models.BigIntegerField(default=0)),
+                ("pd_mg", models.BigIntegerField(default=0)),
+                ("cu_mg", models.BigIntegerField(default=0)),
+                ("position", models.PositiveSmallIntegerField()),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="route_lines", to="custody.lot"
+                    ),
+                ),
+                (
+                    "order",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="lines", to="custody.routeorder"
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("order", "position"),
             },
         ),
         migrations.CreateModel(
@@ -1751,6 +1878,7 @@ class Migration(migrations.Migration):
                             ("return note", "return note"),
                             ("paper slips", "paper slips"),
                             ("assay certificate", "assay certificate"),
+                            ("batch sheet", "batch sheet"),
                         ],
                         max_length=30,
                     ),
@@ -2599,6 +2727,26 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name="rolegrant",
             constraint=models.UniqueConstraint(fields=("user", "role"), name="one_grant_per_role"),
+        ),
+        migrations.AddConstraint(
+            model_name="routeorder",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("steps__len__gt", 0), ("wanted_ppm__gt", 0), ("wanted_ppm__lte", 1000000)),
+                name="route_of_something",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="routeorder",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("steps", models.F("advised")), models.Q(("note", ""), _negated=True), _connector="OR"
+                ),
+                name="own_route_says_why",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="routeorderlot",
+            constraint=models.UniqueConstraint(fields=("order", "lot"), name="one_line_per_lot"),
         ),
         migrations.AddIndex(
             model_name="operation",

@@ -22,6 +22,7 @@ from custody.models.ledger import Movement, Operation, Period, RuleRow, Run
 from custody.models.lots import Edge, Lot, Origin, OriginReceipt, Parcel, Vector
 from custody.models.parties import Party, Terms
 from custody.models.plant import Place, Refinery
+from custody.models.routes import PlantSettings, RouteOrder, RouteOrderLot
 from custody.models.samples import Sample, SampleSeal
 from custody.models.scales import ReferenceWeight, Scale, ScaleCheck, ScaleCheckLoad, ScaleReading, Weighing
 from custody.models.settlements import AccountEntry, MetalAccount, Settlement, SettlementCharge, SettlementLine
@@ -63,6 +64,7 @@ __all__ = [
     "Party",
     "Period",
     "Place",
+    "PlantSettings",
     "ProofMetal",
     "Purchase",
     "PurchaseLine",
@@ -71,6 +73,8 @@ __all__ = [
     "RefusedParcel",
     "RepeatOrder",
     "RoleGrant",
+    "RouteOrder",
+    "RouteOrderLot",
     "RuleRow",
     "Run",
     "Sample",

@@ -16,6 +16,7 @@ from custody.models import (
     Party,
     Period,
     RefusedParcel,
+    RouteOrder,
     Settlement,
     Slip,
     User,
@@ -147,6 +148,11 @@ def people(viewer: User) -> QuerySet[User]:
 def worksheets(viewer: User) -> QuerySet[Worksheet]:
     """Worksheets of the laboratory that the viewer may see: the house's own, never a customer's."""
     return Worksheet.objects.all() if _reads_all(viewer) else Worksheet.objects.none()
+
+
+def route_orders(viewer: User) -> QuerySet[RouteOrder]:
+    """Routes ordered in the plant: those who work here see all, customers none."""
+    return RouteOrder.objects.all() if _reads_all(viewer) else RouteOrder.objects.none()
 
 
 def periods(viewer: User) -> QuerySet[Period]:

@@ -20,7 +20,7 @@ BEGIN
         'settlementline', 'settlementcharge', 'scalecheck', 'scalecheckload', 'scalereading', 'delivery', 'slip',
         'spoiledslip', 'refusedparcel', 'purchase', 'purchaseline', 'collection', 'amendment', 'attachment', 'sample',
         'sampleseal', 'worksheet', 'worksheetpiece', 'worksheetimport', 'worksheetreading', 'repeatorder', 'indication',
-        'exchangeterms', 'exchange', 'sealedresult']
+        'exchangeterms', 'exchange', 'sealedresult', 'plantsettings', 'routeorder', 'routeorderlot']
     LOOP
         EXECUTE format('CREATE TRIGGER %I BEFORE UPDATE OR DELETE ON custody_%s '
                        'FOR EACH ROW EXECUTE FUNCTION custody_append_only()', ledger || '_append_only', ledger);

@@ -8,31 +8,50 @@ LANGUAGE sql IMMUTABLE SET search_path = public, pg_temp AS $$
       FROM unnest(lots)
 $$;
 
-CREATE FUNCTION custody_check_mixing(lots custody_lot[]) RETURNS void
+-- What stands against merging these lots, lot by lot: the refusal's name, its message and figures. The planner asks it
+-- beforehand, custody_check_mixing when the lots are merged.
+CREATE FUNCTION custody_mixing_faults(lots custody_lot[]) RETURNS TABLE (code text, said text, detail jsonb)
 LANGUAGE plpgsql STABLE SET search_path = public, pg_temp AS $$
 DECLARE
     l custody_lot;
 BEGIN
-    IF cardinality(lots) < 2 OR custody_same_parcels(lots) THEN
+    IF coalesce(cardinality(lots), 0) < 2 OR custody_same_parcels(lots) THEN
         RETURN;
     END IF;
     FOREACH l IN ARRAY lots LOOP
+        detail := jsonb_build_object('lot', l.number);
         IF NOT l.valued THEN
-            PERFORM custody_refuse('blind_mixing_unvalued', format('Lot %s is not valued.', l.number),
-                                   jsonb_build_object('lot', l.number));
+            code := 'blind_mixing_unvalued';
+            said := format('Lot %s is not valued.', l.number);
+            RETURN NEXT;
         ELSIF l.clearance <> 'released' THEN
-            PERFORM custody_refuse('blind_mixing_unreleased', format('Lot %s is not released.', l.number),
-                                   jsonb_build_object('lot', l.number));
+            code := 'blind_mixing_unreleased';
+            said := format('Lot %s is not released.', l.number);
+            RETURN NEXT;
         ELSIF l.custody_model = 'identity preserved' THEN
-            PERFORM custody_refuse('blind_mixing_model', format('Lot %s keeps its identity.', l.number),
-                                   jsonb_build_object('lot', l.number, 'model', l.custody_model));
+            code := 'blind_mixing_model';
+            said := format('Lot %s keeps its identity.', l.number);
+            detail := detail || jsonb_build_object('model', l.custody_model);
+            RETURN NEXT;
         ELSIF l.custody_model = 'segregated' AND EXISTS (
                 SELECT FROM unnest(lots) o WHERE o.custody_model <> 'segregated'
                     OR coalesce(o.amended_origin, o.declared_origin) <> coalesce(l.amended_origin, l.declared_origin)
                     OR o.owner_id IS DISTINCT FROM l.owner_id) THEN
-            PERFORM custody_refuse('blind_mixing_model', format('Lot %s is segregated.', l.number),
-                                   jsonb_build_object('lot', l.number, 'model', l.custody_model));
+            code := 'blind_mixing_model';
+            said := format('Lot %s is segregated.', l.number);
+            detail := detail || jsonb_build_object('model', l.custody_model);
+            RETURN NEXT;
         END IF;
+    END LOOP;
+END $$;
+
+CREATE FUNCTION custody_check_mixing(lots custody_lot[]) RETURNS void
+LANGUAGE plpgsql STABLE SET search_path = public, pg_temp AS $$
+DECLARE
+    fault record;
+BEGIN
+    FOR fault IN SELECT f.* FROM custody_mixing_faults(lots) f LIMIT 1 LOOP
+        PERFORM custody_refuse(fault.code, fault.said, fault.detail);
     END LOOP;
 END $$;
 

@@ -15,6 +15,7 @@ CREATE SEQUENCE custody_number_determination;
 CREATE SEQUENCE custody_number_worksheet;
 CREATE SEQUENCE custody_number_exchange;
 CREATE SEQUENCE custody_number_slip;
+CREATE SEQUENCE custody_number_route;
 
 CREATE FUNCTION custody_accepted_by_another() RETURNS trigger
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$

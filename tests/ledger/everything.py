@@ -15,11 +15,13 @@ from custody.actions.attach import attach
 from custody.actions.history import import_history
 from custody.actions.house import close_period
 from custody.actions.readings import keep_reading
+from custody.actions.routes import order_route, set_plant
 from custody.actions.samples import seal_sample
 from custody.actions.tokens import make_token
 from custody.actions.weigh import Weighed
 from custody.actions.work import Add, Drawn, Lose, Make, Take, correct_lot, record_step, reverse
 from custody.calc.apportion import withdraw
+from custody.calc.route import Step
 from custody.models import Lot, Operation
 from custody.terms import Addition, AttachmentKind, Cause, DocumentKind, Form, Kind, Outturn, SampleCut, SamplePurpose
 from tests import builders, charges, counter, exchanges, people, settling
@@ -95,6 +97,7 @@ def whole_book() -> Everything:
         at=now, by=people.fiona_frontdesk(),
     )  # fmt: skip
     _counter()
+    _plant(now)
     exchanges.terms(people.party("P-03"))
     exchanges.refinery_in(exchanges.opened(builders.received(20_000, of=people.party("P-03"))[0]))
     return Everything(
@@ -110,6 +113,15 @@ def _counter():
     (lot,) = counter.bought(said=said).created_lots.all()
     counter.refused(builders.receipt_of(lot), weighed=Weighed("BENCH-2", 40_000))
     counter.amended(lot)
+
+
+def _plant(now):
+    """Settings of the plant, and a route ordered for a lot that stays as it is."""
+    set_plant(valid_from=timezone.localdate(now), at=now, by=people.mona_manager())
+    order_route(
+        lots=[builders.ready(30)[0].number], steps=[Step.CRUST, Step.AQUA_REGIA, Step.PRECIPITATE, Step.MELT],
+        wanted_ppm=999_500, at=timezone.now(), by=people.otto_operator(),
+    )  # fmt: skip
 
 
 def _fine_of(lot, gross):

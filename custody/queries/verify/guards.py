@@ -47,6 +47,9 @@ TRIGGERS = {
     "exchangeterms": {"append_only"},
     "exchange": {"as_agreed", "append_only"},
     "sealedresult": {"append_only"},
+    "plantsettings": {"append_only"},
+    "routeorder": {"append_only"},
+    "routeorderlot": {"append_only"},
     "determination": {"append_only"},
     "handover": {"append_only"},
     "clearanceevent": {"append_only"},
@@ -71,6 +74,7 @@ CONSTRAINTS = {
     "exchange_named", "splitting_limits", "umpire_rule", "umpire_is_a_third",
     "one_report_of_a_lot", "one_repeat_order", "repeat_order_of_something", "one_piece_per_position",
     "piece_is_of_a_lot_or_a_proof", "one_import_of_a_file", "scale_has_a_plate", "one_attachment",
+    "route_of_something", "own_route_says_why", "one_line_per_lot",
 }  # fmt: skip
 UNIQUE_INDEXES = {"unique_uncancelled_bar", "one_content_per_vessel", "one_request", "one_handover"}
 #: What the application may call that writes with the owner's rights, without the house's prefix.
