@@ -59,6 +59,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "custody.web.middleware.RefineryMiddleware",
+    "custody.web.middleware.AddressMiddleware",
     "axes.middleware.AxesMiddleware",
 ]
 

@@ -1,10 +1,10 @@
-"""Before every page: no request that is too large, and the refinery's local time."""
+"""Before every page: no request that is too large, no address that is none, and the refinery's local time."""
 
 from collections.abc import Callable
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
@@ -22,6 +22,18 @@ class RefineryMiddleware:
         zone = ZoneInfo(request.refinery.time_zone) if request.refinery else timezone.get_default_timezone()
         with timezone.override(zone):
             return self.get_response(request)
+
+
+class AddressMiddleware:
+    """Answers an address with a null character in it: nothing has such a number, and PostgreSQL would not even look."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if "\0" in request.path_info or "%00" in request.META.get("QUERY_STRING", ""):
+            raise Http404
+        return self.get_response(request)
 
 
 class RequestSizeMiddleware:

@@ -367,6 +367,7 @@ def test_a_lot_under_exchange_is_valued_by_its_exchange_alone(alma):
 
 def test_other_addresses_and_methods_are_problems_too(alma):
     assert said(alma.get("nowhere"), 404)["code"] == "not_found"
+    assert said(alma.get("operations/%00"), 404)["code"] == "not_found"
     assert said(alma.post("nowhere", "{}"), 404)
     answer = alma.client.put("/api/operations", headers=alma.headers)
     assert said(answer, 405)["code"] == "method_not_allowed"

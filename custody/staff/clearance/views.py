@@ -95,7 +95,7 @@ def clearance(request: HttpRequest) -> HttpResponse:
     form = DecisionForm(request.POST if request.method == "POST" else None, viewer=request.user)
     if request.method == "POST" and form.is_valid() and _decided(request, form):
         return redirect("clearance")
-    narrow = {name: request.GET.get(name, "").replace("\0", "") for name in ("receipt", "lot")}
+    narrow = {name: request.GET.get(name, "") for name in ("receipt", "lot")}
     lots = list(queries.to_decide(request.user, **narrow)[: queries.LISTED])
     as_amended(lot.parcel for lot in lots if hasattr(lot, "parcel"))
     if request.method == "POST":

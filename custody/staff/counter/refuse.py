@@ -152,7 +152,7 @@ def _record(request: HttpRequest, form: RefusalForm, receipt: Operation | None) 
 
 
 def _receipt(request: HttpRequest) -> Operation | None:
-    number = request.GET.get("receipt", "").replace("\0", "")
+    number = request.GET.get("receipt", "")
     return scope.receipts(request.user).select_related("party").filter(number=number).first() if number else None
 
 

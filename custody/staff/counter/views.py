@@ -73,8 +73,8 @@ def estimates(request: HttpRequest) -> JsonResponse:
 
 def _named(request: HttpRequest) -> dict[str, str]:
     """The party, or the paper slip, that another page sent along."""
-    party = scope.parties(request.user).filter(code=request.GET.get("party", "").replace("\0", "")).first()
-    return {"party": str(party) if party else "", "slip": request.GET.get("slip", "").replace("\0", "")[:20]}
+    party = scope.parties(request.user).filter(code=request.GET.get("party", "")).first()
+    return {"party": str(party) if party else "", "slip": request.GET.get("slip", "")[:20]}
 
 
 def _record(request: HttpRequest, form: ReceiptForm, rows: ParcelRows) -> Posted | None:

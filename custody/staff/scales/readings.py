@@ -19,7 +19,7 @@ def reading(request: HttpRequest) -> JsonResponse:
 
     ``last`` is what to ask after next; without ``after`` the answer says only that, so that nothing old is picked up.
     """
-    code, after = (request.GET.get(name, "").replace("\0", "") for name in ("scale", "after"))
+    code, after = (request.GET.get(name, "") for name in ("scale", "after"))
     if not (after.isascii() and after.isdigit() and len(after) <= _LONGEST_ID):
         return JsonResponse({"last": queries.last_reading_id(code)})
     sent = queries.newest_reading(code, int(after))

@@ -72,7 +72,7 @@ def test_only_a_reading_at_rest_newer_than_the_last_one_is_picked_up():
     answer = asked(fiona, scale=scale.code, after=first.pk).json()
     assert answer.pop("at")
     assert answer == {"last": newer.pk, "id": newer.pk, "grams": "1234.568", "exact": "1234.567500"}
-    for after in ("-1", "9" * 30, "x", "\0"):
+    for after in ("-1", "9" * 30, "x"):
         assert asked(fiona, scale=scale.code, after=after).json() == {"last": newer.pk}
 
 

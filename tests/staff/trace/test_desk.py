@@ -76,7 +76,7 @@ def test_a_code_leads_to_its_trace(auditor):
         assert auditor.get("/trace/", {"code": code}).url == page, code
 
 
-@pytest.mark.parametrize("code", ["X-9", "P-01", "\0", "'; --", "9" * 300])
+@pytest.mark.parametrize("code", ["X-9", "P-01", "'; --", "9" * 300])
 def test_a_code_that_leads_nowhere_says_so_and_stays(auditor, code):
     builders.received()
     page = auditor.get("/trace/", {"code": code})
