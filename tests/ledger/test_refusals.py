@@ -231,7 +231,13 @@ def test_a_form_sent_twice_with_other_figures(scene):
 
 def handing(lot, to, place, by, at=None):
     """A call of custody_hand_over() that says why the lot is not weighed."""
-    body = {"lot": lot.number, "to_person": to.pk, "to_place": place, "by": by.pk, "not_weighed": "sealed, the seal seen unbroken"}
+    body = {
+        "lot": lot.number,
+        "to_person": to.pk,
+        "to_place": place,
+        "by": by.pk,
+        "not_weighed": "sealed, the seal seen unbroken",
+    }
     return "custody_hand_over", json.dumps(body | {"at": (at or now()).isoformat()})
 
 
