@@ -146,6 +146,7 @@ WorksheetBalance = refusal(
     "WorksheetBalance", "worksheet_balance", "Worksheet {worksheet} names no balance to weigh on.", field="balance"
 )
 WorksheetLoad = refusal("WorksheetLoad", "worksheet_load", "{message} Take another balance.", field="balance")
+ProofMetalStays = refusal("ProofMetalStays", "proof_metal", "{message}", base=Conflict, field="code")
 AssayedAgain = refusal(
     "AssayedAgain",
     "assayed_again",

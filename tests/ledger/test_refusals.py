@@ -29,8 +29,10 @@ ELSEWHERE = {
     "slip", "purchase", "collection", "amendment_countersigned", "amended_since", "returned", "bought",
     # test_samples.py
     "sample",
-    # test_exchange.py and test_laboratory.py
     "attachment",  # actions/test_attach.py
+    # test_laboratory.py
+    "worksheet_balance", "worksheet_load", "worksheet_reported", "assayed_again", "proof_metal",
+    # test_exchange.py
     "exchange", "sealed_once", "no_umpire", "exchange_open", "indication_only",
     "exchange_due", "sealed_by_another", "exchange_named", "splitting_limits", "umpire_rule", "umpire_is_a_third",
 }  # fmt: skip
