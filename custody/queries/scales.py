@@ -10,8 +10,23 @@ from django.utils import timezone
 from custody.calc import scales as calc
 from custody.calc.rounding import half_even
 from custody.calc.weights import Weight, WeightClass
-from custody.models import Movement, ReferenceWeight, Scale, ScaleCheck, ScaleReading, User, Weighing
+from custody.models import (
+    Determination,
+    Movement,
+    ReferenceWeight,
+    RefusedParcel,
+    Scale,
+    ScaleCheck,
+    ScaleReading,
+    User,
+    Weighing,
+    WorksheetReading,
+)
 from custody.queries import scope
+from custody.terms import ReadingOf
+
+#: Readings of a worksheet that its balance made; the others are volumes, or figures of an instrument.
+MASSES = (ReadingOf.PORTION, ReadingOf.SILVER_ADDED, ReadingOf.BEAD, ReadingOf.CORNET, ReadingOf.CHLORIDE)
 
 
 def plate_of(scale: Scale) -> calc.Scale:
@@ -114,13 +129,7 @@ def doubted(failed: ScaleCheck, viewer: User) -> QuerySet[Weighing]:
     Up to the next check that it passes: a failure may be recorded with the time at which it happened, after weighings.
     Each says by which operation its lot was emptied, if it is (``ended_kind``, ``ended_by``).
     """
-    good = last_good_check(failed)
-    again = ScaleCheck.objects.filter(scale=failed.scale_id, passed=True, at__gt=failed.at).order_by("at").first()
-    found = scope.weighings(viewer).filter(scale=failed.scale_id)
-    if good:
-        found = found.filter(at__gte=good.at)
-    if again:
-        found = found.filter(at__lt=again.at)
+    found = scope.weighings(viewer).filter(_in_doubt(failed), scale=failed.scale_id)
     last = Movement.objects.filter(pk=OuterRef("lot__last_movement"))
     return (
         found.select_related("lot__place", "lot__custodian", "lot__receipt__party", "lot__owner", "by")
@@ -130,6 +139,35 @@ def doubted(failed: ScaleCheck, viewer: User) -> QuerySet[Weighing]:
         )
         .order_by("at", "id")
     )
+
+
+def doubted_readings(failed: ScaleCheck, viewer: User) -> QuerySet[WorksheetReading]:
+    """Every mass that the laboratory read on the scale in the same time, with what was reported of it (``found_as``).
+
+    A proof is part of every result of its worksheet, and has none of its own.
+    """
+    found = WorksheetReading.objects.filter(
+        _in_doubt(failed), of__in=MASSES, piece__worksheet__in=scope.worksheets(viewer).filter(balance=failed.scale_id)
+    )
+    reported = Determination.objects.filter(worksheet=OuterRef("piece__worksheet"), lot=OuterRef("piece__lot"))
+    return (
+        found.select_related("piece__worksheet", "piece__lot", "by")
+        .annotate(found_as=Subquery(reported.order_by("-id").values("number")[:1]))
+        .order_by("at", "id")
+    )
+
+
+def doubted_refusals(failed: ScaleCheck, viewer: User) -> QuerySet[RefusedParcel]:
+    """Every refused parcel that was weighed on the scale in the same time."""
+    found = scope.refused_parcels(viewer).filter(_in_doubt(failed), scale=failed.scale_id)
+    return found.select_related("party", "by").order_by("at", "id")
+
+
+def _in_doubt(failed: ScaleCheck) -> Q:
+    """From the last good check before the failure up to the next one."""
+    good = last_good_check(failed)
+    again = ScaleCheck.objects.filter(scale=failed.scale_id, passed=True, at__gt=failed.at).order_by("at").first()
+    return (Q(at__gte=good.at) if good else Q()) & (Q(at__lt=again.at) if again else Q())
 
 
 # What scales sent by themselves

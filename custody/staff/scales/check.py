@@ -14,7 +14,17 @@ from custody.queries import scales as queries
 from custody.roles import Verb, may
 from custody.staff.scales.forms import CheckForm, FaultForm, LoadRows
 from custody.staff.scales.register import READERS
-from custody.staff.scales.tables import RESULT_TONES, DoubtTable, FitTable, LoadTable, fits, needs_words, result_of
+from custody.staff.scales.tables import (
+    RESULT_TONES,
+    DoubtedReadingTable,
+    DoubtedRefusalTable,
+    DoubtTable,
+    FitTable,
+    LoadTable,
+    fits,
+    needs_words,
+    result_of,
+)
 from custody.web.access import needs
 from custody.web.panels import Action, Fact, Panel
 
@@ -114,6 +124,12 @@ def since(request: HttpRequest, pk: int) -> HttpResponse:
     """Every weighing that a scale made since its last good check before it failed, on one page to print."""
     one = get_object_or_404(_checks().filter(passed=False), pk=pk)
     weighings = list(queries.doubted(one, request.user))
+    readings = list(queries.doubted_readings(one, request.user))
+    lists = (
+        DoubtTable(weighings),
+        DoubtedReadingTable(readings),
+        DoubtedRefusalTable(list(queries.doubted_refusals(one, request.user))),
+    )
     good = queries.last_good_check(one)
     reason = one.reason if not one.loads.all() else f"failed its check{f': {one.reason}' if one.reason else ''}"
     panel = Panel(
@@ -126,10 +142,12 @@ def since(request: HttpRequest, pk: int) -> HttpResponse:
             Fact(label="Weighings", value=str(len(weighings))),
             Fact(label="Net, all together", mg=sum(each.net_mg for each in weighings)),
             Fact(label="Lots", value=str(len({each.lot_id for each in weighings}))),
+            *([Fact(label="Readings on worksheets", value=str(len(readings)))] if readings else []),
         ],
         note="Each of these lots is to be weighed again on another scale, where something of it is left.",
     )
-    return render(request, "staff/scales/since.html", {"check": one, "panel": panel, "table": DoubtTable(weighings)})
+    tables = [table for table in lists if table.rows] or [DoubtTable([])]
+    return render(request, "staff/scales/since.html", {"check": one, "panel": panel, "tables": tables})
 
 
 def _checks():

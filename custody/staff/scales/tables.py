@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.html import format_html
 
 from custody.calc import scales as calc
-from custody.calc.mass import format_grams
+from custody.calc.mass import format_fine_grams, format_grams
 from custody.calc.refusals import Refused
 from custody.calc.weights import NOMINAL_MG
 from custody.models import ReferenceWeight, Scale, ScaleCheck, ScaleCheckLoad, Weighing
@@ -329,3 +329,35 @@ class DoubtTable(BaseTable):
     def render_party(self, record: Weighing):
         receipt = record.lot.receipt
         return receipt.party.name if receipt and receipt.party else owner_words(record.lot)
+
+
+class DoubtedReadingTable(BaseTable):
+    """Masses that the laboratory read on a faulty balance since its last good check, and what was reported of them."""
+
+    caption = "Readings on worksheets since the last good check"
+
+    worksheet = LotColumn(
+        viewname="worksheet", verbose_name="Worksheet", accessor="piece__worksheet__number", orderable=False
+    )
+    position = FigureColumn("Position", accessor="piece__position", orderable=False)
+    of = tables.Column(verbose_name="Of", accessor="get_of_display", orderable=False)
+    value = FigureColumn("Reading", unit="g", orderable=False)
+    at = MomentColumn(verbose_name="When", orderable=False)
+    by = tables.Column(verbose_name="By", orderable=False)
+    lot = LotColumn(verbose_name="Lot", accessor="piece__lot__number", default="a proof", orderable=False)
+    found_as = LotColumn(verbose_name="Reported as", viewname="accept", default="not reported", orderable=False)
+
+    def render_value(self, value: int):
+        return format_fine_grams(value)
+
+
+class DoubtedRefusalTable(BaseTable):
+    """Refused parcels that a faulty scale weighed since its last good check."""
+
+    caption = "Refused parcels since the last good check"
+
+    pk = LotColumn(viewname="refused", argument="number", verbose_name="No.", orderable=False)
+    gross_mg = MassColumn("Gross", orderable=False)
+    at = MomentColumn(verbose_name="When", orderable=False)
+    by = tables.Column(verbose_name="By", orderable=False)
+    brought_by = tables.Column(verbose_name="Brought by, handed back to", orderable=False)

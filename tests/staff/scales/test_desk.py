@@ -9,10 +9,11 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from custody.actions.weigh import Weighed
 from custody.calc.weights import WeightClass
-from custody.models import ReferenceWeight, Scale, ScaleCheck
+from custody.models import ReferenceWeight, Scale, ScaleCheck, WorksheetReading
 from custody.queries import scales as queries
-from tests import builders, people
+from tests import builders, charges, counter, people
 
 pytestmark = pytest.mark.django_db
 
@@ -277,6 +278,37 @@ def test_a_fault_lists_every_weighing_since_the_last_good_check_and_where_each_l
     assert "Front counter, held by Fiona Marl" in page
     assert re.search(rf"nothing left: cast\s+<[^>]+>{melted.created_by.number}<", page)
     assert "Tern Valley Placer Cooperative" in page
+
+
+def test_a_faulty_balance_lists_what_the_laboratory_read_on_it_and_what_was_reported(fiona):
+    (lot,) = builders.received(60_000)
+    worksheet = charges.agreeing(lot)
+    charges.reported(worksheet, lot)
+    found = lot.determinations.get().number
+    page = fiona.get(fault(fiona, code="BAL-1").url)
+    rows = page.context["tables"][0].rows
+    masses = WorksheetReading.objects.filter(piece__worksheet=worksheet)
+    assert len(page.context["tables"]) == 1
+    assert [row.record.pk for row in rows] == [reading.pk for reading in masses.order_by("at", "id")]
+    text = page.content.decode()
+    assert "0.229100" in text
+    assert f"/laboratory/worksheets/{worksheet.number}/" in text
+    assert f"/laboratory/accept/{found}/" in text
+    assert "a proof" in text
+    for address in (f"/laboratory/worksheets/{worksheet.number}/", f"/laboratory/accept/{found}/"):
+        assert fiona.get(address).status_code == 200
+
+
+def test_a_fault_lists_the_refused_parcels_that_it_weighed(fiona):
+    scale = builders.scale()
+    counter.refused(weighed=Weighed("BENCH-2", 12_100))
+    builders.check(scale)
+    builders.received(1_000)
+    later = counter.refused(weighed=Weighed("BENCH-2", 12_200))
+    page = fiona.get(fault(fiona).url)
+    assert [row.record for row in page.context["tables"][1].rows] == [later]
+    assert "12.200" in page.content.decode()
+    assert "12.100" not in page.content.decode()
 
 
 def test_a_check_entered_afterwards_takes_no_weighing_off_the_list(fiona):
