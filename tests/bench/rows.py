@@ -36,7 +36,10 @@ LOT = (
 VECTOR = ("id", "operation_id", "line", "column_no", "chunk", "total_mg", "origins", "mgs", "passing")
 ORIGIN = ("id", "kind", "lot_id", "operation_id")
 RECEIPT = ("id", "origin_id", "operation_id", *AMOUNTS)
-PARCEL = ("lot_id", "line", "category", "country", "mine", "description", "seal")
+PARCEL = (
+    "lot_id", "line", "category", "country", "mine", "description", "seal", "declared_words", "export_paper",
+    "transport_paper",
+)  # fmt: skip
 BAR = ("id", "lot_id", "mark", "serial", "year")
 RUN = ("id", "number", "step", "vessel_id", "opened_by_id", "content_id")
 TABLES = {
@@ -155,7 +158,8 @@ class RowWriter:
             lot.sole = origin
             self._row("origin", origin, "parcel", lot.row[0], operation)
             self._put_out(operation, line, lot, origin=origin)
-            self._row("parcel", lot.row[0], line - 1, declared["category"], declared["country"], "", "", "")
+            said_nothing = [""] * 6
+            self._row("parcel", lot.row[0], line - 1, declared["category"], declared["country"], *said_nothing)
             self._row("originreceipt", self._next("originreceipt"), origin, operation, *amounts_of(made))
         return len(record["outputs"]) + 1
 
