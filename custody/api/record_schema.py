@@ -49,7 +49,7 @@ def _fine(words: str, *, negative: bool = False) -> Schema:
 _COUNTRY = {"type": "string", "pattern": "^[A-Z]{2}$", "description": "Country, ISO 3166-1, two capital letters."}
 DAY = "(19|20)[0-9]{2}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])"
 TIME = "([01][0-9]|2[0-3]):[0-5][0-9]:[0-5][0-9]"
-OFFSET = "(Z|[+-](0[0-9]|1[0-4]):[0-5][0-9])"
+OFFSET = "(Z|[+-](0[0-9]|1[0-3]):[0-5][0-9]|[+-]14:00)"
 #: A time with its offset. Whether the month has that day, its reader says.
 MOMENT = f"^{DAY}T{TIME}{OFFSET}$"
 _ORIGIN = _object(

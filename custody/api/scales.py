@@ -1,6 +1,5 @@
 """Scales, and what they send by themselves."""
 
-from datetime import datetime
 from typing import Literal
 
 from django.http import HttpRequest
@@ -13,7 +12,7 @@ from custody.api.answers import IdempotencyKey, ReadingKept, ScaleShown, refusal
 from custody.api.problems import Unanswerable
 from custody.api.reading import only
 from custody.api.record_schema import MOMENT
-from custody.calc.refusals import Refused
+from custody.calc.history import read_moment
 from custody.calc.scale_reading import parse_reading
 from custody.errors import NotAllowed
 from custody.models import ScaleReading, User
@@ -28,7 +27,9 @@ class WeighingRecord(Schema):
 
     model_config = ConfigDict(extra="forbid", strict=True)
 
-    scale: str = Field(min_length=1, max_length=30, description="Code of the scale in the register.")
+    scale: str = Field(
+        min_length=1, max_length=30, pattern=r"^[^\x00]*$", description="Code of the scale in the register."
+    )
     reading: str = Field(
         description="What it showed: a plain decimal number, to the microgram at most.",
         json_schema_extra={"pattern": r"^-?[0-9]{1,8}(\.[0-9]{1,3})?$"},
@@ -42,16 +43,6 @@ class WeighingRecord(Schema):
         examples=["2024-01-02T09:00:00+00:00"],
     )
     line: str = Field("", max_length=120, description="The line as the scale sent it.")
-
-
-def _moment(text: str) -> datetime:
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        moment = None
-    if moment is None or moment.tzinfo is None or not 1900 <= moment.year < 9999:
-        raise Refused("read_at is a time with its offset, like 2024-01-02T09:00:00+00:00.", field="read_at")
-    return moment
 
 
 def _require(person: User, *verbs: Verb) -> None:
@@ -85,7 +76,7 @@ def weigh(request: HttpRequest, weighing: WeighingRecord, idempotency_key: Idemp
     only(request)
     _require(request.auth, Verb.WEIGH)
     value_ug = parse_reading(weighing.reading, unit=weighing.unit)
-    read_at = _moment(weighing.read_at)
+    read_at = read_moment(weighing.model_dump(), "read_at")
     scale = scales.in_use().filter(code=weighing.scale).first()
     if scale is None:
         raise Unanswerable("not_found", f"There is no scale {weighing.scale} in use.", field="scale")

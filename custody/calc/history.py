@@ -6,7 +6,7 @@ read here has the right shape; whether the book takes it is the book's to say.
 
 import json
 import re
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from custody.calc.mass import parse_strict_grams
@@ -23,6 +23,8 @@ _LONGEST_PLACE = _LONGEST_PARTY = 30
 _LONGEST_MARK = 20
 _LONGEST_INTEGER = 20
 _COUNTRY = re.compile(r"[A-Z]{2}")
+#: The farthest a place's time is from UTC; PostgreSQL takes no offset much farther.
+_FARTHEST = timedelta(hours=14)
 
 _HEADER = {"record", "format", "version"}
 _PARTY = {"record", "code", "name", "country"}
@@ -81,7 +83,7 @@ def read_operation(record: dict[str, Any]) -> dict[str, Any]:
         "record": "operation",
         "number": _code(record, "number"),
         "kind": _word(record, "kind", [str(kind) for kind in Kind]),
-        "at": _moment(record),
+        "at": read_moment(record, "at"),
     }
     for key in ("party", "owner", "lot", "reverses"):
         if key in record:
@@ -105,6 +107,19 @@ def read_operation(record: dict[str, Any]) -> dict[str, Any]:
         if key in record:
             request[key] = [reader(entry, f"{key}[{i}]") for i, entry in enumerate(_list(record, key))]
     return request
+
+
+def read_moment(record: dict[str, Any], key: str) -> datetime:
+    """A time with its offset from UTC, by its key. Raises ``Refused``, also for an offset that no place has."""
+    value = record.get(key)
+    try:
+        moment = datetime.fromisoformat(value) if isinstance(value, str) else None
+    except ValueError:
+        moment = None
+    offset = moment.utcoffset() if moment else None
+    if offset is None or abs(offset) > _FARTHEST or not 1900 <= moment.year < 9999:
+        raise Refused(f"{key} is a time with its offset, like 2024-01-02T09:00:00+00:00.", field=key)
+    return moment
 
 
 def _read_header(record: dict[str, Any]) -> dict[str, Any]:
@@ -231,17 +246,6 @@ def _word(entry: dict[str, Any], key: str, words: list[str], where: str = "") ->
     if not isinstance(value, str) or value not in words:
         raise Refused(f"{field} {str(value)[:40]!r} is none of: {', '.join(words)}.", field=field)
     return value
-
-
-def _moment(record: dict[str, Any]) -> datetime:
-    value = record.get("at")
-    try:
-        moment = datetime.fromisoformat(value) if isinstance(value, str) else None
-    except ValueError:
-        moment = None
-    if moment is None or moment.tzinfo is None or not 1900 <= moment.year < 9999:
-        raise Refused("at is a time with its offset, like 2024-01-02T09:00:00+00:00.", field="at")
-    return moment
 
 
 def _day(record: dict[str, Any], key: str) -> str:

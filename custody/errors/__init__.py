@@ -108,6 +108,7 @@ from custody.errors.desks import (
     WorksheetReported,
 )
 from custody.errors.exchange import (
+    ExchangeAgreed,
     ExchangeDue,
     ExchangeNamed,
     SealedByAnother,
@@ -146,6 +147,7 @@ __all__ = [
     "CountersignerRight",
     "DifferenceRule",
     "DispatchRule",
+    "ExchangeAgreed",
     "ExchangeDue",
     "ExchangeNamed",
     "ExchangeOpen",

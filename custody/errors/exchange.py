@@ -9,6 +9,13 @@ ExchangeDue = refusal(
     base=Conflict,
     field="determination",
 )
+ExchangeAgreed = refusal(
+    "ExchangeAgreed",
+    "exchange_agreed",
+    "The assays of what {party} delivers are exchanged, as agreed: send parcel {lot} without its fine metal. What the"
+    " exchange comes to values it.",
+    field="outputs",
+)
 SealedByAnother = refusal(
     "SealedByAnother",
     "sealed_by_another",

@@ -22,16 +22,12 @@ CREATE VIEW custody_exchangeresult AS
            CASE WHEN b.opened THEN s.reference ELSE '' END AS reference, s.determination_id, s.at, s.by_id
       FROM custody_sealedresult s, LATERAL (SELECT custody_opened(s.exchange_id) AS opened) b;
 
--- The exchange terms under which a lot that has no metals yet is assayed: those of its party in force on the day of its
--- receipt. None for what is no material of the party's: samples, slag, what is swept up; nor for what was bought and paid.
+-- The exchange terms under which a lot that has no metals yet is assayed. None for what was bought and paid.
 CREATE FUNCTION custody_exchange_due(of_lot bigint) RETURNS bigint
 LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
-    SELECT CASE WHEN NOT t.ended THEN t.id END
-      FROM custody_lot l JOIN custody_operation r ON r.id = l.receipt_id,
-      LATERAL (SELECT e.id, e.ended FROM custody_exchangeterms e WHERE e.party_id = r.party_id AND e.valid_from <= r.day
-                ORDER BY e.valid_from DESC, e.id DESC LIMIT 1) t
+    SELECT custody_exchange_agreed(r.party_id, l.form, r.day)
+      FROM custody_lot l JOIN custody_operation r ON r.id = l.receipt_id
      WHERE l.id = of_lot AND NOT l.valued
-       AND l.form NOT IN ('sample', 'slag', 'in process', 'crucible', 'filter', 'lining', 'sweepings')
        AND NOT EXISTS (SELECT FROM custody_purchase p WHERE p.receipt_id = r.id)
 $$;
 

@@ -1,6 +1,17 @@
+-- The exchange terms under which the assays of a party's material are exchanged: those in force on the day of its
+-- receipt. None for what is no material of the party's: samples, slag, what is swept up.
+CREATE FUNCTION custody_exchange_agreed(of_party bigint, of_form text, on_day date) RETURNS bigint
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT CASE WHEN NOT t.ended THEN t.id END FROM custody_exchangeterms t
+     WHERE t.party_id = of_party AND t.valid_from <= on_day
+       AND of_form NOT IN ('sample', 'slag', 'in process', 'crucible', 'filter', 'lining', 'sweepings')
+     ORDER BY t.valid_from DESC, t.id DESC LIMIT 1
+$$;
+
 -- A receipt: parcels across the counter. Every parcel is an origin. Live parcels are unvalued until an accepted assay
 -- values them, and wait for release; a past record (history) counts as valued by its fine metal and released. A record
--- that a program sends counts as valued too, and as released only in the name of somebody who may release.
+-- that a program sends counts as valued too, unless its assays are exchanged, and as released only in the name of
+-- somebody who may release.
 CREATE FUNCTION custody_post_receive(op custody_operation, rule custody_rule, request jsonb) RETURNS jsonb
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
@@ -29,6 +40,11 @@ BEGIN
         END IF;
     END IF;
     FOR entry IN SELECT * FROM jsonb_array_elements(coalesce(request -> 'outputs', '[]')) LOOP
+        IF op.source = 'api' AND entry ? 'fine_mg'
+                AND custody_exchange_agreed(op.party_id, entry ->> 'form', op.day) IS NOT NULL THEN
+            PERFORM custody_refuse('exchange_agreed', 'The assays of this party''s material are exchanged.',
+                                   jsonb_build_object('lot', entry ->> 'lot', 'party', request ->> 'party'));
+        END IF;
         line := custody_ready_output(op, custody_read_output(op, entry,
             NOT (entry ? 'fine_mg' AND op.source <> 'live')), NULL);
         rest := rest || line;

@@ -12,6 +12,7 @@ GRANT EXECUTE ON FUNCTION custody_post(jsonb), custody_hand_over(jsonb), custody
     custody_refuse(text, text, jsonb), custody_append_only(), custody_accepted_by_another(),
     custody_worked_on(bigint, bigint), custody_check_exchanged(bigint), custody_exchange_outcome(bigint),
     custody_opened(bigint), custody_handed_in(bigint, bigint), custody_exchange_due(bigint),
+    custody_exchange_agreed(bigint, text, date),
     custody_exchange_as_agreed(), custody_permissible_ug(bigint, bigint), custody_checked(bigint, timestamptz),
     custody_weighing_on_a_checked_scale(), custody_reading_of_a_worksheet(), custody_proof_metal_stays(), custody_is_reading(bigint, bigint, bigint), custody_scale_plate(),
     custody_half_even(numeric, numeric), custody_slip_ends_once(), custody_declared(bigint, text, text),

@@ -66,7 +66,8 @@ def said(answer, status):
 @pytest.fixture
 def house(db):
     builders.places()
-    people.party()
+    for code in people.PARTIES:
+        people.party(code)
 
 
 @pytest.fixture
@@ -175,6 +176,7 @@ def test_what_a_program_recorded_is_known_to_an_import(alma):
         ({"number": 7}, "number", "number or code"),
         ({"kind": "boil"}, "kind", "none of"),
         ({"at": "2024-01-02T09:00:00"}, "at", "with its offset"),
+        ({"at": "2024-01-02T09:00:00+23:59"}, "at", "with its offset"),
         ({"outputs": {}}, "outputs", "is a list"),
         ({"outputs": [{"lot": "L-1", "form": "dore", "gross_g": "1,000"}]}, "outputs[0].gross_g", "comma"),
         ({"outputs": [{"lot": "L-1", "form": "dore", "gross_g": "1 kg"}]}, "outputs[0].gross_g", "spaces"),
@@ -363,6 +365,43 @@ def test_a_lot_under_exchange_is_valued_by_its_exchange_alone(alma):
     assert refused() == "exchange_due"
     exchanges.opened(lot)
     assert refused() == "exchange_open"
+
+
+def test_no_program_says_the_metal_of_a_parcel_whose_assays_are_exchanged(alma):
+    exchanges.terms()
+    today = timezone.now().isoformat()
+    problem = said(alma.post("operations", receive(at=today)), 422)
+    assert (problem["code"], problem["field"], problem["lot"]) == ("exchange_agreed", "outputs[0]", "L-1")
+    swept = receive(at=today)
+    swept["outputs"][0]["form"] = "slag"
+    assert alma.post("operations", swept).status_code == 201  # no material of the party's
+    unsaid = receive("L-2", "OP-2", at=today)
+    del unsaid["outputs"][0]["fine_g"]
+    assert alma.post("operations", unsaid, key="k-2").status_code == 201
+    assert not builders.fresh("L-2").valued
+    before = receive("L-3", "OP-3")  # delivered when nothing was agreed
+    assert alma.post("operations", before, key="k-3").status_code == 201
+
+
+def test_no_program_takes_metal_that_is_owed_or_somebody_elses(alma):
+    alma.post("operations", receive(basis="toll"))
+    alma.post("operations", receive("L-2", "OP-2", party="P-02", basis="toll"), key="k-2")
+    alma.post("operations", melt("L-1", "L-2", number="OP-3", gross="2000.000", gold="1600.000",
+                                 outputs=[{"lot": "L-M", "form": "melt", "gross_g": "2000.000",
+                                           "fine_g": {"Au": "1600.000", "Ag": "300.000"}}]), key="k-3")  # fmt: skip
+
+    def sent(party, gross, number="OP-4"):
+        record = {"record": "operation", "number": number, "kind": "dispatch", "at": "2024-01-03T09:00:00Z"}
+        return alma.post(
+            "operations", record | {"party": party, "inputs": [{"lot": "L-M", "gross_g": gross}]}, key=gross
+        )
+
+    covered = said(sent("P-01", "1000.010"), 409)  # a little more than its claim: the rest is P-02's
+    assert (covered["code"], builders.fresh("L-M").gross_mg) == ("cover", 2_000_000)
+    assert said(sent("P-03", "0.010"), 409)["code"] == "cover"
+    assert sent("P-01", "1000.000").status_code == 201
+    assert said(sent("P-01", "0.020", "OP-5"), 409)["code"] == "cover"
+    assert verify().ok
 
 
 def test_other_addresses_and_methods_are_problems_too(alma):

@@ -76,9 +76,11 @@ def test_the_same_key_is_kept_once(fiona):
         ({"stable": 1}, "stable"),
         ({"read_at": "2024-01-02T09:00:00"}, "read_at"),
         ({"read_at": "noon"}, "read_at"),
+        ({"read_at": "2024-01-02T09:00:00+23:59"}, "read_at"),
         ({"read_at": 1704186000}, "read_at"),
         ({"colour": "red"}, "colour"),
         ({"scale": ""}, "scale"),
+        ({"scale": "B\0"}, "scale"),
         ({"line": "x" * 121}, "line"),
     ],
 )

@@ -34,7 +34,8 @@ ELSEWHERE = {
     "worksheet_balance", "worksheet_load", "worksheet_reported", "assayed_again", "proof_metal",
     # test_exchange.py
     "exchange", "sealed_once", "no_umpire", "exchange_open", "indication_only",
-    "exchange_due", "sealed_by_another", "exchange_named", "splitting_limits", "umpire_rule", "umpire_is_a_third",
+    "exchange_due", "exchange_agreed", "sealed_by_another", "exchange_named", "splitting_limits", "umpire_rule",
+    "umpire_is_a_third",
 }  # fmt: skip
 
 
