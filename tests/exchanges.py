@@ -100,9 +100,18 @@ def both_in(exchange: Exchange | None = None, theirs: dict[str, int] | None = No
     return exchange
 
 
-def settled(exchange: Exchange) -> Determination:
+def beyond_the_whole() -> Exchange:
+    """An exchange whose metals, settled one by one, are 650 ppm more than the whole: Au by the umpire, Ag the mean."""
+    exchange = opened()
+    refinery_in(exchange, Au=850_000, Ag=150_000)
+    customer_in(exchange, Au=848_000, Ag=151_500)
+    umpire_in(exchange, Au=849_900)
+    return exchange
+
+
+def settled(exchange: Exchange, *, gives_way: str = "") -> Determination:
     """What the exchange came to, recorded by Matt."""
-    return record_settled(exchange=exchange, at=timezone.now(), by=people.matt_accountant())
+    return record_settled(exchange=exchange, at=timezone.now(), by=people.matt_accountant(), gives_way=gives_way)
 
 
 def accepted(determination: Determination) -> None:

@@ -33,11 +33,13 @@ def determine(
     """
     require(by, Verb.DETERMINE)
     if sum(ppm.values()) > PPM:
-        raise Refusal("The metals sum to more than the whole. Check the fineness of each.")
+        refusal = Refusal("The metals sum to more than the whole. Check the fineness of each.")
+        raise refusal.at(max(ppm, key=ppm.get))
     if method in INDICATIONS:
-        raise Refusal("X-rays, density and a declaration are indications, no determination. Keep it as an indication.")
+        refusal = Refusal("X-rays, density and a declaration are indications, no determination. Keep it as such.")
+        raise refusal.at("method")
     if any(value < 0 for value in ppm.values()) or not ppm:
-        raise Refusal("Give the fineness of at least one metal.")
+        raise Refusal("Give the fineness of at least one metal.").at("Au")
     said = {"lot": lot, "sample": sample, "method": method, "note": note, "by": by}
     said |= {f"{metal.lower()}_ppm": ppm.get(metal, 0) for metal in METALS}
     with _post.refusals(), transaction.atomic(durable=True):
@@ -115,9 +117,7 @@ def assay_again(*, determination: Determination, reason: str, at: datetime, by: 
     if determination.by_id == by.pk or worked_on(determination, by):
         raise AcceptedByAnother(determination=determination.pk)
     if not reason.strip():
-        refusal = Refusal("Say why the lot is assayed again.")
-        refusal.field = "reason"
-        raise refusal
+        raise Refusal("Say why the lot is assayed again.").at("reason")
     with _post.refusals(), transaction.atomic(durable=True):
         return RepeatOrder.objects.create(
             determination=determination,

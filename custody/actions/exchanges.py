@@ -12,7 +12,10 @@ from psycopg.types.json import Jsonb
 from custody.actions import _post
 from custody.actions._allowed import require
 from custody.actions._numbers import next_number
-from custody.errors import ExchangeRule, NotAllowed, Refusal
+from custody.calc.exchange import excess_ppm, give_way
+from custody.calc.fineness import format_per_mille
+from custody.calc.refusals import Refused
+from custody.errors import ExchangeRule, NotAllowed
 from custody.models import Determination, Exchange, ExchangeTerms, Lot, Party, Refinery, User
 from custody.queries import exchanges as queries
 from custody.roles import Verb, may
@@ -102,7 +105,7 @@ def hand_in_letter(*, exchange: Exchange, ppm: Mapping[str, int], laboratory: st
     """
     _require_one(by, OPENS_LETTERS)
     if not reference.strip():
-        raise ExchangeRule("Say by which letter the result came.")
+        raise ExchangeRule("Say by which letter the result came.").at("reference")
     _seal(exchange, ExchangeSide.CUSTOMER, ppm, laboratory, reference, by)
 
 
@@ -113,21 +116,24 @@ def hand_in_umpire(*, exchange: Exchange, ppm: Mapping[str, int], laboratory: st
     """
     require(by, Verb.SETTLE)
     if not reference.strip():
-        raise ExchangeRule("Say by which report the umpire answered.")
+        raise ExchangeRule("Say by which report the umpire answered.").at("reference")
     _seal(exchange, ExchangeSide.UMPIRE, ppm, laboratory, reference, by)
 
 
-def record_settled(*, exchange: Exchange, at: datetime, by: User, request_key: UUID | None = None) -> Determination:
+def record_settled(
+    *, exchange: Exchange, at: datetime, by: User, gives_way: str = "", request_key: UUID | None = None
+) -> Determination:
     """Records what the exchange came to as a determination of the lot, for another person to accept.
 
     Copper, and what else no exchange is about, is the refinery's; it gives way where the metals exchanged leave less
-    room. Raises ``NotAllowed`` and ``Refusal``; while the exchange is open its settled assay is one.
+    room. Where these alone exceed the whole, the one that both parties agreed on ``gives_way``. Raises ``NotAllowed``
+    and ``Refusal``; while the exchange is open its settled assay is one.
     """
     _require_one(by, KEEPS)
     with _post.refusals(), transaction.atomic(durable=True):
         _alone(f"settled assay {exchange.pk}")
         seen = queries.see([Exchange.objects.select_related("lot", "terms").get(pk=exchange.pk)])[0]
-        said = _settled(seen)
+        said, words = _settled(seen, gives_way)
         earlier = seen.determinations[-1] if seen.determinations else None
         if earlier and request_key and earlier.request_key == request_key:
             return earlier
@@ -140,20 +146,31 @@ def record_settled(*, exchange: Exchange, at: datetime, by: User, request_key: U
             method=Method.EXCHANGE,
             at=at,
             by=by,
+            note=words,
             request_key=request_key,
             **{f"{metal.lower()}_ppm": ppm for metal, ppm in said.items()},
         )
 
 
-def _settled(seen: queries.Seen) -> dict[str, int]:
-    """The settled fineness of every metal of account, ppm."""
+def _settled(seen: queries.Seen, gives_way: str) -> tuple[dict[str, int], str]:
+    """The settled fineness of every metal of account, ppm, and how it came about."""
     said = {line.exchanged.metal: line.settled_ppm for line in seen.lines}
     if not said or None in said.values():
         raise ExchangeRule(f"Exchange {seen.exchange.number} is not settled: {seen.state.label}.")
-    room = PPM - sum(said.values())
-    if room < 0:
-        raise Refusal("The metals settled one by one sum to more than the whole. Agree which one gives way.")
-    return said | {"Cu": min(seen.results[ExchangeSide.REFINERY].determination.cu_ppm, room)}
+    words = [f"Exchange {seen.exchange.number} with {seen.exchange.party}."]
+    words += [line.sentence for line in seen.lines if line.worth_saying]
+    excess = excess_ppm(said)
+    if excess:
+        try:
+            said = give_way(said, gives_way)
+        except Refused as refused:
+            raise ExchangeRule(refused.sentence).at(refused.field) from refused
+        words.append(
+            f"Together {format_per_mille(excess)} ‰ more than the whole: as agreed, {gives_way} gives way and counts as"
+            f" {format_per_mille(said[gives_way])} ‰."
+        )
+    copper = min(seen.results[ExchangeSide.REFINERY].determination.cu_ppm, PPM - sum(said.values()))
+    return said | {"Cu": copper}, "\n".join(words)
 
 
 def _seal(

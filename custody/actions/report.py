@@ -94,8 +94,7 @@ def _report_lot(
     for result in results:
         if not result.accepted:
             refusal = Refusal(f"Lot {said.lot}, {result.metal}: {result.verdict}")
-            refusal.field = f"limit_{lot.pk}_{result.metal}"
-            raise refusal
+            raise refusal.at(f"limit_{lot.pk}_{result.metal}")
     return [_determination(book, lot, results, said, at=at, by=by, request_key=request_key)]
 
 
@@ -131,7 +130,9 @@ def _determination(
                 f"{metal} {format_per_mille(ppm[metal])} ‰: from worksheet {before.worksheet} ({before.number})."
             )
     if sum(ppm.values()) > PPM:
-        raise Refusal(f"Lot {lot.number}: the metals sum to more than the whole. Check the fineness of each.")
+        refusal = Refusal(f"Lot {lot.number}: the metals sum to more than the whole. Check the fineness of each.")
+        typed = next((metal for metal in METALS if said.others.get(metal)), other_metals(results)[0])
+        raise refusal.at(f"other_{lot.pk}_{typed}")
     samples = {row.sample for row in book.rows if row.lot_id == lot.pk}
     return Determination.objects.create(
         number=next_number("A", "determination", at),

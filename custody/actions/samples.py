@@ -273,12 +273,10 @@ def _refuse_unless_settled(sample: Lot, lot: Lot, by: User) -> None:
     waits = laboratory.waiting(by).filter(lot__in=(lot, sample)).first()
     if waits:
         raise _about("sample", f"Determination {waits.number} waits for a second person: accept it first.")
-    open_exchange = Exchange.objects.filter(lot=lot, determinations__acceptance__isnull=True).first()
+    open_exchange = Exchange.objects.filter(lot=lot).exclude(determinations__acceptance__isnull=False).first()
     if open_exchange:
         raise _about("sample", f"The assays of lot {lot.number} are exchanged ({open_exchange}): keep the sample.")
 
 
 def _about(field: str, sentence: str, **detail: str) -> SampleRule:
-    refusal = SampleRule(sentence, **detail)
-    refusal.field = field
-    return refusal
+    return SampleRule(sentence, **detail).at(field)

@@ -275,6 +275,4 @@ def _is_mass(of: ReadingOf) -> bool:
 
 
 def _about(name: str, sentence: str) -> Refusal:
-    refusal = Refusal(sentence)
-    refusal.field = name
-    return refusal
+    return Refusal(sentence).at(name)

@@ -112,6 +112,12 @@ class Settled:
         return self.umpired.settled_ppm if self.umpired else self.exchanged.settled_ppm
 
     @property
+    def worth_saying(self) -> bool:
+        """Whether anybody found the metal, or a limit is agreed for it."""
+        one = self.exchanged
+        return bool(one.refinery_ppm or one.customer_ppm or one.limit_ppm is not None)
+
+    @property
     def sentence(self) -> str:
         """How the metal ended, in words."""
         return " ".join(part.sentence for part in (self.exchanged, self.umpired) if part)
@@ -193,6 +199,28 @@ def umpire(refinery_ppm: int, customer_ppm: int, limit_ppm: int, umpire_ppm: int
         UmpireRule.MEAN: half_even(umpire_ppm + nearer, 2),
     }[rule]
     return Umpired(umpire_ppm, rule, settled, paid_by)
+
+
+def excess_ppm(settled_ppm: Mapping[str, int]) -> int:
+    """By how much the metals, settled one by one, exceed the whole, ppm; zero where they do not."""
+    return max(sum(settled_ppm.values()) - PPM, 0)
+
+
+def give_way(settled_ppm: Mapping[str, int], metal: str) -> dict[str, int]:
+    """The settled figures, ppm, with the metal that gives way made less by what they exceed the whole.
+
+    No published rule says which metal that is: both parties agree on it. Raises Refused for a metal that can't.
+    """
+    excess = excess_ppm(settled_ppm)
+    if not excess:
+        return dict(settled_ppm)
+    if settled_ppm.get(metal, 0) < excess:
+        raise Refused(
+            f"The metals settled one by one exceed the whole by {format_per_mille(excess)} per mille. Agree with the"
+            " customer which of them gives way, and choose it.",
+            field="gives_way",
+        )
+    return {**settled_ppm, metal: settled_ppm[metal] - excess}
 
 
 def _line(metal: str, ours: int | None, theirs: int | None, limit: int | None) -> Exchanged:

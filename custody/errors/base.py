@@ -5,7 +5,7 @@ input is to be mended, ``status`` how the HTTP API answers (409 conflict with th
 """
 
 from decimal import Decimal
-from typing import Any
+from typing import Any, Self
 
 
 def grams(mg: int) -> str:
@@ -34,6 +34,11 @@ class Refusal(Exception):
             return self.template.format(**words)
         except (KeyError, IndexError):
             return self.message or self.code
+
+    def at(self, field: str) -> Self:
+        """The same refusal, about this field: which input is to be mended."""
+        self.field = field
+        return self
 
 
 def _is_mass(key: str, value: Any) -> bool:

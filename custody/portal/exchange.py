@@ -68,7 +68,8 @@ def result(request: HttpRequest, number: str) -> HttpResponse:
         except Refusal as refusal:
             form.refuse(refusal)
         else:
-            messages.success(request, "Your result is in. It stays sealed until ours is in too.")
+            still = " It stays sealed until ours is in too." if seen.state is State.AWAITING_BOTH else ""
+            messages.success(request, f"Your result is in.{still}")
             return back
     context = {"seen": seen, "form": form, "cancel_url": reverse("portal-exchange", args=[one.number])}
     return render(request, "portal/result.html", context)

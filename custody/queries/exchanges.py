@@ -146,7 +146,7 @@ def see(exchanges: Sequence[Exchange]) -> list[Seen]:
     for result in ExchangeResult.objects.filter(exchange__in=exchanges).select_related("by", "determination"):
         results[result.exchange_id][result.side] = result
     came = defaultdict(list)
-    made = Determination.objects.filter(exchange__in=exchanges).select_related("by", "acceptance__by", "repeat")
+    made = Determination.objects.filter(exchange__in=exchanges).select_related("by", "acceptance__by", "repeat__by")
     for one in made.order_by("id"):
         came[one.exchange_id].append(one)
     return [_seen(one, results[one.pk], came[one.pk]) for one in exchanges]
@@ -188,7 +188,11 @@ def steps(seen: Seen) -> list[Happened]:
         found.append(Happened(f"Result of the {side} in", result.by, result.at, words or "sealed"))
     for each in seen.determinations:
         found.append(Happened("Settled assay recorded", each.by, each.at, each.number))
-        accepted = getattr(each, "acceptance", None)
+        accepted, repeat = getattr(each, "acceptance", None), getattr(each, "repeat", None)
+        if repeat:
+            found.append(
+                Happened("Settled assay not accepted", repeat.by, repeat.at, f"{each.number}: {repeat.sentence}")
+            )
         if accepted:
             found.append(
                 Happened("Settled assay accepted", accepted.by, accepted.at, f"{each.number}: the lot is valued")

@@ -51,8 +51,17 @@ def waiting(viewer: User) -> QuerySet[Determination]:
 
 def acceptable(viewer: User) -> QuerySet[Determination]:
     """As ``waiting``, without what can't be accepted because the lot's assays are exchanged with its party first."""
+    return _free(waiting(viewer))
+
+
+def exchanged_first(determination: Determination) -> bool:
+    """Whether a determination can't be accepted because its lot's assays are exchanged with the party first."""
+    return not _free(Determination.objects.filter(pk=determination.pk)).exists()
+
+
+def _free(found: QuerySet[Determination]) -> QuerySet[Determination]:
     free = Q(lot__exchange=None, exchange_terms=None) | Q(lot__valued=True) | Q(exchange__isnull=False)
-    return waiting(viewer).annotate(exchange_terms=exchange_due("lot")).filter(free)
+    return found.annotate(exchange_terms=exchange_due("lot")).filter(free)
 
 
 def accepted(viewer: User) -> QuerySet[Determination]:

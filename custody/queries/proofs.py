@@ -8,6 +8,7 @@ from fractions import Fraction
 from custody.calc import control
 from custody.calc.assay import Proof
 from custody.models import WorksheetPiece, WorksheetReading
+from custody.queries.worksheets import that_count
 from custody.terms import PPM, PieceRole, ReadingOf
 
 #: Limits are those of the first so many proofs: found once, they are kept, so that a slow drift is seen against them.
@@ -58,11 +59,11 @@ def proof_points(metal: str) -> list[ProofPoint]:
         .select_related("worksheet", "proof_metal")
         .order_by("worksheet__at", "worksheet_id", "position")
     )
-    read = _latest(WorksheetReading.objects.filter(piece__in=pieces, of__in=(ReadingOf.PORTION, of, "discarded")))
+    read = that_count(WorksheetReading.objects.filter(piece__in=pieces).order_by("id"))
     points = []
     for piece in pieces:
-        taken, found = read.get((piece.pk, ReadingOf.PORTION)), read.get((piece.pk, of))
-        if taken is None or found is None or (piece.pk, ReadingOf.DISCARDED) in read:
+        taken, found = read.get((piece.pk, ReadingOf.PORTION, "")), read.get((piece.pk, of, ""))
+        if taken is None or found is None or (piece.pk, ReadingOf.DISCARDED, "") in read:
             continue
         proof = Proof(taken.value, found.value, piece.proof_metal.purity_ppm)
         points.append(
@@ -100,8 +101,3 @@ def _signals(single: Iterable[control.Signal], average: Iterable[control.Signal]
         side = "high" if signal.side is control.Side.HIGH else "low"
         found.setdefault(signal.point, []).append(f"the average drifts {side}")
     return {number: "; ".join(words) for number, words in sorted(found.items())}
-
-
-def _latest(readings: Iterable[WorksheetReading]) -> dict[tuple[int, str], WorksheetReading]:
-    """The reading that counts: of each kind of a piece, the last one."""
-    return {(reading.piece_id, reading.of): reading for reading in sorted(readings, key=lambda one: one.pk)}

@@ -65,9 +65,15 @@ def proof_metals() -> QuerySet[ProofMetal]:
     return ProofMetal.objects.order_by("-active", "code")
 
 
-def worked_on_by(person: User) -> Func:
-    """Of a determination: whether the person worked on what it rests on, and so does not accept it (I12)."""
-    return Func(F("pk"), Value(person.pk), function="custody_worked_on", output_field=BooleanField())
+def worked_on_by(person: User) -> Q:
+    """Of a determination: whether the person worked on what it rests on, and so does not accept it (I12).
+
+    That is who weighed a piece of it, and who determined or handed in a result that a settled assay came of.
+    """
+    said = {"output_field": BooleanField()}
+    return Q(Func(F("pk"), Value(person.pk), function="custody_worked_on", **said)) | Q(
+        Func(F("pk"), Value(person.pk), function="custody_handed_in", **said)
+    )
 
 
 def worked_on(determination: Determination, person: User) -> bool:
@@ -109,7 +115,7 @@ def book_of(worksheet: Worksheet, *, own: bool = True) -> Book:
     readings = list(
         WorksheetReading.objects.filter(piece__worksheet=worksheet).select_related("by", "piece").order_by("id")
     )
-    latest = _latest(readings)
+    latest = that_count(readings)
     kept = {one.pk for one in latest.values()}
     weighing, words = _weighing_ug2(worksheet.balance, readings)
     sheet = Sheet(
@@ -123,7 +129,8 @@ def book_of(worksheet: Worksheet, *, own: bool = True) -> Book:
     return Book(worksheet, rows, latest, tuple(one for one in readings if one.pk not in kept), sheet)
 
 
-def _latest(readings: Iterable[WorksheetReading]) -> dict[tuple, WorksheetReading]:
+def that_count(readings: Iterable[WorksheetReading]) -> dict[tuple, WorksheetReading]:
+    """Of readings in the order in which they were made, the one of each cell that counts: the last one."""
     return {(one.piece_id, one.of, one.element): one for one in readings}
 
 
@@ -170,7 +177,7 @@ def own_repeatability(worksheet: Worksheet) -> dict[str, Repeatability]:
     pairs: dict[str, list[tuple[int, int]]] = {}
     for one in earlier:
         rows = list(one.pieces.all())
-        latest = _latest(reading for row in rows for reading in row.readings.all())
+        latest = that_count(reading for row in rows for reading in row.readings.all())
         sheet = Sheet(Method(one.method), one.metal, tuple(_piece(row, latest) for row in rows))
         for lot in {row.lot.number for row in rows if row.lot}:
             for result in results(sheet, lot):

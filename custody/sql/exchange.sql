@@ -187,9 +187,11 @@ LANGUAGE plpgsql STABLE SET search_path = public, pg_temp AS $$
 DECLARE
     d custody_determination;
     x custody_exchange;
+    excess int; -- by so much the metals, settled one by one, exceed the whole: one of them, as agreed, gives way
 BEGIN
     SELECT * INTO d FROM custody_determination WHERE id = of_determination;
     SELECT * INTO x FROM custody_exchange WHERE lot_id = d.lot_id;
+    SELECT greatest(sum(settled_ppm) - 1000000, 0) INTO excess FROM custody_exchange_outcome(x.id);
     IF (SELECT valued FROM custody_lot WHERE id = d.lot_id) THEN
         RETURN;
     ELSIF x.id IS NULL AND custody_exchange_due(d.lot_id) IS NOT NULL THEN
@@ -200,9 +202,11 @@ BEGIN
     ELSIF d.exchange_id IS DISTINCT FROM x.id THEN
         PERFORM custody_refuse('exchange_open', format('The assays of this lot are exchanged (%s).', x.number),
                                jsonb_build_object('exchange', x.number));
-    ELSIF x.id IS NOT NULL AND (NOT EXISTS (SELECT FROM custody_exchange_outcome(x.id)) OR EXISTS (
-            SELECT FROM custody_exchange_outcome(x.id) o WHERE o.settled_ppm IS DISTINCT FROM
-                CASE o.metal WHEN 'Au' THEN d.au_ppm WHEN 'Ag' THEN d.ag_ppm WHEN 'Pt' THEN d.pt_ppm ELSE d.pd_ppm END)) THEN
+    ELSIF x.id IS NOT NULL AND (NOT EXISTS (SELECT FROM custody_exchange_outcome(x.id)) OR (
+            SELECT count(*) <> (excess > 0)::int OR coalesce(bool_or(o.settled_ppm - said.ppm IS DISTINCT FROM excess), false)
+              FROM custody_exchange_outcome(x.id) o, LATERAL (SELECT CASE o.metal WHEN 'Au' THEN d.au_ppm
+                       WHEN 'Ag' THEN d.ag_ppm WHEN 'Pt' THEN d.pt_ppm ELSE d.pd_ppm END AS ppm) said
+             WHERE o.settled_ppm IS DISTINCT FROM said.ppm)) THEN
         PERFORM custody_refuse('exchange_open', format('This is not what exchange %s came to.', x.number),
                                jsonb_build_object('exchange', x.number));
     END IF;

@@ -46,6 +46,12 @@ def permille_figure(ppm: int | None) -> str:
 
 
 @register.filter
+def thousandths(ppm: int | None) -> str:
+    """Fineness with all three decimals, so that a column of results lines up: ``799.990``."""
+    return UNKNOWN if ppm is None else f"{ppm // 1000}.{ppm % 1000:03d}"
+
+
+@register.filter
 def percent_share(mg: int | None, total_mg: int | None) -> str:
     """Share of a total in percent, two decimals, half to even; what is there but rounds to nothing says so."""
     if mg is None or not total_mg:

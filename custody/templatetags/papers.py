@@ -12,7 +12,7 @@ from custody.calc.fineness import format_percent
 from custody.calc.mass import GROUP
 from custody.calc.money import format_money
 from custody.calc.rounding import half_even
-from custody.templatetags.metal import UNKNOWN
+from custody.templatetags.metal import UNKNOWN, thousandths
 
 register = template.Library()
 
@@ -36,12 +36,6 @@ def share(mg: int, total_mg: int) -> str:
 def milligrams(ug: int | None) -> str:
     """Micrograms as an assay balance shows them: milligrams with three decimals."""
     return UNKNOWN if ug is None else format_milligrams(ug)
-
-
-@register.filter
-def thousandths(ppm: int) -> str:
-    """Fineness with all three decimals, so that a column of results lines up: ``799.990``."""
-    return f"{ppm // 1000}.{ppm % 1000:03d}"
 
 
 @register.filter

@@ -5,10 +5,9 @@ from collections.abc import Sequence
 import django_tables2 as tables
 from django import forms
 
-from custody.calc.exchange import Settled
 from custody.queries.exchanges import Seen, State
 from custody.web.forms import BaseForm, PerMilleField
-from custody.web.tables import BaseTable, FinenessColumn
+from custody.web.tables import BaseTable, ResultColumn
 
 STATE_TONES = {
     State.INSIDE: "wait",
@@ -56,12 +55,12 @@ class ComesToTable(BaseTable):
     caption = "What the results come to"
 
     metal = tables.Column("Metal", accessor="exchanged__metal")
-    refinery = FinenessColumn("Refinery", accessor="exchanged__refinery_ppm")
-    customer = FinenessColumn("Customer", accessor="exchanged__customer_ppm")
-    apart = FinenessColumn("Apart", accessor="exchanged__difference_ppm")
-    limit = FinenessColumn("Limit", accessor="exchanged__limit_ppm")
-    umpire = FinenessColumn("Umpire", accessor="umpired__umpire_ppm")
-    counts = FinenessColumn("Counts", accessor="settled_ppm")
+    refinery = ResultColumn("Refinery", accessor="exchanged__refinery_ppm")
+    customer = ResultColumn("Customer", accessor="exchanged__customer_ppm")
+    apart = ResultColumn("Apart", accessor="exchanged__difference_ppm")
+    limit = ResultColumn("Limit", accessor="exchanged__limit_ppm")
+    umpire = ResultColumn("Umpire", accessor="umpired__umpire_ppm")
+    counts = ResultColumn("Counts", accessor="settled_ppm")
 
     class Meta:
         orderable = False
@@ -72,10 +71,5 @@ class ComesToTable(BaseTable):
 
 def comes_to(seen: Seen) -> dict[str, object]:
     """For a template: the table of an open exchange and its sentences; metals that nobody found are left out."""
-    lines = [line for line in seen.lines if _found(line)]
+    lines = [line for line in seen.lines if line.worth_saying]
     return {"table": ComesToTable(lines) if lines else None, "sentences": [line.sentence for line in lines]}
-
-
-def _found(line: Settled) -> bool:
-    one = line.exchanged
-    return bool(one.refinery_ppm or one.customer_ppm or one.limit_ppm is not None)

@@ -59,6 +59,12 @@ class FinenessColumn(FigureColumn):
     show = staticmethod(metal.permille_figure)
 
 
+class ResultColumn(FinenessColumn):
+    """What assays found, with all three decimals: one under the other they are compared."""
+
+    show = staticmethod(metal.thousandths)
+
+
 class MomentColumn(tables.Column):
     """An aware datetime, shown as local date and minute."""
 

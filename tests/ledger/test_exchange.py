@@ -197,6 +197,26 @@ def test_a_determination_in_its_name_that_is_not_what_it_came_to(db, change):
         accept(**act)
 
 
+@pytest.mark.parametrize(
+    ("au_ppm", "ag_ppm", "counts"),
+    [
+        (849_900, 150_100, True),
+        (849_250, 150_750, True),
+        (849_899, 150_100, False),
+        (849_900, 150_000, False),
+        (849_575, 150_425, False),
+    ],
+)
+def test_one_metal_gives_way_by_what_all_exceed_the_whole_and_no_more(db, au_ppm, ag_ppm, counts):
+    exchange = exchanges.beyond_the_whole()
+    forged = copied(exchanges.settled(exchange, gives_way="Ag"), au_ppm=au_ppm, ag_ppm=ag_ppm)
+    act = {"determination": forged, "at": timezone.now(), "by": people.mona_manager()}
+    if counts:
+        accept(**act)
+    else:
+        assert rule_of(accept, **act) == "exchange_open"
+
+
 def test_a_sealed_exchange_values_nothing_in_its_name(db):
     exchange = exchanges.opened()
     forged = copied(exchanges.refinery_in(exchange), exchange=exchange, method=Method.EXCHANGE)

@@ -51,6 +51,17 @@ def test_the_customer_hands_in_once_and_sees_only_that_it_is_in():
     assert people.signed_in(people.cora_customer()).get(address_of(exchange, "result/")).status_code == 302
 
 
+def test_the_message_says_whether_the_result_is_still_sealed():
+    exchange = exchanges.opened()
+    exchanges.refinery_in(exchange)
+    answer = people.signed_in(people.cora_customer()).post(
+        address_of(exchange, "result/"), RESULT | {"request_key": uuid.uuid4()}, follow=True
+    )
+    shown = answer.content.decode()
+    assert "Your result is in." in shown
+    assert "stays sealed until ours" not in shown, "both lie open now"
+
+
 def test_the_refinerys_figures_are_nowhere_before_the_customers_are_in():
     exchange = exchanges.opened()
     found = exchanges.refinery_in(exchange, Au=900_123, Ag=80_456)

@@ -24,6 +24,15 @@ def planted(committed_db, superuser_connection):
     return examine
 
 
+def test_a_metal_that_gave_way_is_examined_too(planted):
+    exchange = exchanges.beyond_the_whole()
+    exchanges.accepted(exchanges.settled(exchange, gives_way="Ag"))
+    assert planted() == [], "the control"
+    came = f"WHERE exchange_id = {exchange.pk}"
+    changed = f"UPDATE custody_determination SET ag_ppm = ag_ppm - 1 {came}"
+    assert planted(changed) == ["what the exchange came to"]
+
+
 def test_faults_of_an_exchange_are_found(planted):
     exchanges.opened()
     exchanges.both_in(exchanges.opened(builders.received()[0]))

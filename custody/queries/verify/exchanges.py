@@ -3,7 +3,7 @@
 from collections import defaultdict
 from typing import Any
 
-from custody.calc.exchange import UmpireRule, settle
+from custody.calc.exchange import UmpireRule, give_way, settle
 from custody.calc.refusals import Refused
 from custody.queries.verify.findings import Check
 from custody.queries.verify.raw import rows
@@ -56,6 +56,17 @@ def _settled(sides: dict[str, dict[str, Any]], limits: dict[str, int | None], ru
     return {line.exchanged.metal: line.settled_ppm for line in lines}
 
 
+def _as_agreed(said: dict[str, int], settled: dict[str, int | None]) -> dict[str, int | None]:
+    """What it came to; where the metals together exceed the whole, with the one less that was said to give way."""
+    less = [metal for metal, ppm in settled.items() if ppm is not None and said[metal] < ppm]
+    if None in settled.values() or len(less) != 1:
+        return settled
+    try:
+        return give_way(settled, less[0])
+    except Refused:
+        return settled
+
+
 def _accepted(
     found: Check, number: str, lot: int, exchange: int, sides: dict[str, dict[str, Any]], settled: dict[str, int | None]
 ) -> None:
@@ -74,6 +85,7 @@ def _accepted(
         if of_exchange != exchange:
             found.breach(where, "a lot whose assays are exchanged is valued by what they came to")
             continue
-        found.expect(dict(zip(_FOUR, figures, strict=True)), settled, where, "what the exchange came to")
+        said = dict(zip(_FOUR, figures, strict=True))
+        found.expect(said, _as_agreed(said, settled), where, "what the exchange came to")
         if by in had_a_part:
             found.breach(where, "accepted by a person who had a part in it", by=by)

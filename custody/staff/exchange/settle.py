@@ -1,5 +1,6 @@
 """One exchange: where it stands, what it came to, its history; and recording the settled assay."""
 
+from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -8,6 +9,8 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from custody.actions.exchanges import KEEPS, OPENS_LETTERS, record_settled
+from custody.calc.exchange import excess_ppm
+from custody.calc.fineness import format_per_mille
 from custody.errors import Refusal
 from custody.models import User
 from custody.queries import exchanges as queries
@@ -23,6 +26,22 @@ from custody.web.panels import Action, Fact, Panel
 
 #: States in which both results lie open and nothing is left to decide.
 READY = (State.INSIDE, State.UMPIRED, State.ALONE)
+
+
+class SettleForm(BaseForm):
+    """Nothing to say, unless the metals settled one by one exceed the whole: then which of them gives way."""
+
+    def __init__(self, *args, seen: Seen, **kwargs):
+        super().__init__(*args, **kwargs)
+        found = {line.exchanged.metal: line.settled_ppm or 0 for line in seen.lines}
+        excess = excess_ppm(found)
+        if excess:
+            self.fields["gives_way"] = forms.ChoiceField(
+                label="Gives way",
+                choices=[("", "choose…"), *((metal, metal) for metal, ppm in found.items() if ppm >= excess)],
+                help_text=f"Together they are {format_per_mille(excess)} ‰ more than the whole. As agreed with the"
+                " customer, one of them counts as less.",
+            )
 
 
 @require_safe
@@ -53,11 +72,16 @@ def settle(request: HttpRequest, number: str) -> HttpResponse:
     """Records what the exchange came to as the lot's determination; another person accepts it."""
     seen = _seen(request, number)
     one = seen.exchange
-    form = BaseForm(request.POST or None)
+    form = SettleForm(request.POST or None, seen=seen)
     if request.method == "POST" and form.is_valid():
+        said = form.cleaned_data
         try:
             made = record_settled(
-                exchange=one, at=timezone.now(), by=request.user, request_key=form.cleaned_data["request_key"]
+                exchange=one,
+                at=timezone.now(),
+                by=request.user,
+                gives_way=said.get("gives_way", ""),
+                request_key=said["request_key"],
             )
         except Refusal as refusal:
             form.refuse(refusal)

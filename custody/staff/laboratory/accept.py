@@ -16,6 +16,7 @@ from custody.calc.worksheet_results import corrections, expanded_words
 from custody.errors import Refusal
 from custody.models import Determination
 from custody.queries import laboratory, worksheets
+from custody.queries.exchanges import exchange_of
 from custody.roles import Verb, may
 from custody.staff.entry import sent_before
 from custody.terms import METALS
@@ -77,14 +78,17 @@ def _context(request: HttpRequest, one: Determination, form: AcceptForm, again: 
     own = one.by_id == request.user.pk
     worked = not own and worksheets.worked_on(one, request.user)
     waits = not earlier and not repeat
+    exchanged = waits and laboratory.exchanged_first(one)
     return {
         "one": one,
         "form": form,
         "again": again,
         "changes": laboratory.changes(one) if waits else [],
-        "acceptable": waits and not own and not worked and may(request.user.roles, Verb.ACCEPT),
+        "acceptable": waits and not exchanged and not own and not worked and may(request.user.roles, Verb.ACCEPT),
         "own": own and waits,
         "worked": worked and waits,
+        "exchanged": exchanged,
+        "exchange": exchange_of(one.lot) if exchanged else None,
         "repeat": repeat,
         "panels": _panels(one, earlier),
         "actions": _actions(request, one) if earlier else [],

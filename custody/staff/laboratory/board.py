@@ -12,7 +12,7 @@ from custody.roles import Verb, may
 from custody.staff.laboratory.worksheet_open import Sheets
 from custody.web.access import needs
 from custody.web.panels import Action
-from custody.web.tables import BaseTable, FinenessColumn, LotColumn, MassColumn, MomentColumn
+from custody.web.tables import BaseTable, LotColumn, MassColumn, MomentColumn, ResultColumn
 
 
 class UnvaluedLots(BaseTable):
@@ -34,13 +34,13 @@ class UnvaluedLots(BaseTable):
 class Determinations(BaseTable):
     """Fineness as determined, in parts per thousand."""
 
-    number = tables.Column("Determination")
+    number = LotColumn(verbose_name="Determination", viewname="accept")
     lot = LotColumn(verbose_name="Lot", accessor="lot__number")
     method = tables.Column("Method")
     by = tables.Column("Determined by")
     at = MomentColumn("Determined")
-    gold = FinenessColumn("Au", accessor="au_ppm")
-    silver = FinenessColumn("Ag", accessor="ag_ppm")
+    gold = ResultColumn("Au", accessor="au_ppm")
+    silver = ResultColumn("Ag", accessor="ag_ppm")
 
     class Meta:
         orderable = False

@@ -42,6 +42,11 @@ class OfLot:
         """Whether anything of it can still be reported."""
         return self.tick is not None
 
+    @property
+    def refused(self) -> bool:
+        """Whether one of the fields that are folded away is to be mended."""
+        return any(field.errors for field in self.others)
+
 
 class ReportForm(BaseForm):
     """Which lots are reported, limits agreed where a method has none, and metals of other assays."""

@@ -128,8 +128,7 @@ def _record(request: HttpRequest, entry: MeltEntry) -> Posted:
     melts = [one for one in made if one.form in (Form.MELT, Form.GRANULES)]
     if len(melts) != 1:
         refusal = Refusal("One melt comes out of the furnace: weigh it as melt or as granules, and the slag as slag.")
-        refusal.field = "outputs"
-        raise refusal
+        raise refusal.at("outputs")
     dipped = entry.rows["dip"].filled if "dip" in entry.rows else []
     dips = [row.make(row.cleaned_data["scale"], SampleCut.DIP, "") for row in dipped]
     posted = melt_on_receipt(

@@ -12,6 +12,7 @@ from django.utils import timezone
 from custody.actions.assay import assay_again
 from custody.actions.people import set_roles
 from custody.actions.work import Make, Take, record_step
+from custody.documents.fill_assay import assay_paper
 from custody.models import Determination, Exchange, ExchangeTerms
 from custody.queries.exchanges import terms_due
 from custody.terms import Form, Kind, Method, Role
@@ -324,6 +325,7 @@ def test_a_settled_assay_turned_down_can_be_recorded_anew():
     assert exchanges.seen(exchange).state.label == "open: inside the limits"
     assert exchanges.valued(exchange).au_mg == 900_250
     assert exchange.determinations.count() == 2
+    assert f"{first.number}: Wrong sample" in page(address_of(exchange)), "the history keeps it"
 
 
 def test_copper_gives_way_to_the_metals_exchanged():
@@ -331,6 +333,60 @@ def test_copper_gives_way_to_the_metals_exchanged():
     exchanges.refinery_in(exchange, Au=900_000, Ag=80_000, Cu=20_000)
     exchanges.customer_in(exchange, Au=900_400, Ag=80_000)
     assert exchanges.settled(exchange).ppm == (900_200, 80_000, 0, 0, 19_800)
+
+
+def test_metals_that_exceed_the_whole_one_gives_way_as_agreed():
+    exchange = exchanges.beyond_the_whole()
+    where = address_of(exchange, "settle/")
+    assert "0.65 ‰ more than the whole" in page(where, people.matt_accountant)
+    for wrong in ({}, {"gives_way": "Pt"}):
+        assert list(send(people.matt_accountant, where, **wrong).context["form"].errors) == ["gives_way"]
+    assert not exchange.determinations.exists()
+    assert send(people.matt_accountant, where, gives_way="Ag").url == address_of(exchange)
+    made = exchange.determinations.get()
+    assert made.ppm == (849_900, 150_100, 0, 0, 0)
+    assert made.note.endswith("0.65 ‰ more than the whole: as agreed, Ag gives way and counts as 150.1 ‰.")
+    exchanges.accepted(made)
+    assert builders.fresh(exchange.lot.number).ag_mg == 150_100
+
+
+def test_the_settled_assay_and_its_certificate_say_how_it_came_about():
+    exchange = exchanges.both_in()
+    made = exchanges.settled(exchange)
+    came = "Au: 900.5 and 900.0 lie 0.5 apart, within 0.5; their mean 900.25 counts, rounded half to even to 0.001."
+    assert came in made.note
+    assert "Pt" not in made.note, "nobody found any"
+    exchanges.accepted(made)
+    paper = assay_paper(Determination.objects.get(pk=made.pk), copy_no=1, at=timezone.now())
+    assert paper.sentences[0] == f"Exchange {exchange.number} with {exchange.party}."
+    assert came in paper.sentences
+
+
+# Acceptance
+
+
+def test_a_determination_of_a_lot_that_is_exchanged_has_no_button_that_is_refused():
+    one = exchanges.determined(exchanges.due())
+    accept = f"/laboratory/accept/{one.number}/"
+    shown = page(accept, people.mona_manager)
+    assert f"Accept {one.number}" not in shown
+    assert f"{LIST}open/{one.lot.number}/" in shown
+    exchange = exchanges.opened(one.lot)
+    shown = page(accept, people.mona_manager)
+    assert f"Accept {one.number}" not in shown
+    assert address_of(exchange) in shown
+    settled = exchanges.settled(exchanges.both_in(exchange))
+    assert f"Accept {settled.number}" in page(f"/laboratory/accept/{settled.number}/", people.mona_manager)
+
+
+def test_who_handed_a_result_in_is_offered_no_acceptance():
+    exchange = exchanges.opened()
+    exchanges.refinery_in(exchange)
+    exchanges.customer_in(exchange)
+    settled = exchanges.settled(exchange)
+    assert "a result of its exchange" in page(f"/laboratory/accept/{settled.number}/", people.anna_assayer)
+    waiting = people.signed_in(people.anna_assayer()).get("/laboratory/").content.decode()
+    assert f'Look at<span class="visually-hidden"> {settled.number}' in waiting
 
 
 # Lists

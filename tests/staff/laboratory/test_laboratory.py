@@ -96,22 +96,23 @@ def test_a_determination_is_recorded_once_and_changes_nothing_yet():
 
 
 @pytest.mark.parametrize(
-    ("changes", "sentence"),
+    ("changes", "field", "sentence"),
     [
-        ({"Au": "1000.1"}, "more than 1000"),
-        ({"Au": "80,1"}, "has a comma"),
-        ({"Au": "900", "Ag": "100.001"}, "sum to more than the whole"),
-        ({"Au": ""}, "fineness of at least one metal"),
-        ({"method": "XRF indication"}, "Select a valid choice"),
-        ({"method": "density indication"}, "Select a valid choice"),
-        ({"method": "as declared"}, "Select a valid choice"),
-        ({"sample": "L-NONE"}, "Select a valid choice"),
+        ({"Au": "1000.1"}, "Au", "more than 1000"),
+        ({"Au": "80,1"}, "Au", "has a comma"),
+        ({"Au": "900", "Ag": "100.001"}, "Au", "sum to more than the whole"),
+        ({"Au": ""}, "Au", "fineness of at least one metal"),
+        ({"method": "XRF indication"}, "method", "Select a valid choice"),
+        ({"method": "density indication"}, "method", "Select a valid choice"),
+        ({"method": "as declared"}, "method", "Select a valid choice"),
+        ({"sample": "L-NONE"}, "sample", "Select a valid choice"),
     ],
 )
-def test_a_finding_that_cannot_be_is_refused(changes, sentence):
+def test_a_finding_that_cannot_be_is_refused(changes, field, sentence):
     lot = in_hand()
     answer = people.signed_in(people.anna_assayer()).post(f"/laboratory/determine/{lot.number}/", finding(**changes))
     assert sentence in faults(answer), faults(answer)
+    assert list(answer.context["form"].errors) == [field]
     assert not Determination.objects.exists()
 
 

@@ -174,6 +174,12 @@ def test_results_show_their_arithmetic_and_are_reported_once(lot, anna):
     page = anna.get(address(worksheet, "results/")).content.decode()
     assert "Position 1, PAu-1000000-0: 450.160 mg × 1000.0 ‰ = 450.1600 mg; cornet 450.250 mg: +0.0900 mg" in page
     assert "(450.400 − 0.0900) ÷ 500.000 × 1000 = 900.62 ‰" in page
+    assert '<td class="mass">900.620</td>' in page, "a column of results has all three decimals"
+    too_much = anna.post(address(worksheet, "results/"), reporting(worksheet, lot, **{f"other_{lot.pk}_Cu": "99.5"}))
+    assert list(too_much.context["form"].errors) == [f"other_{lot.pk}_Cu"]
+    assert '<details class="fold" open><summary>Other metals' in too_much.content.decode(), (
+        "what is to be mended is seen"
+    )
     data = reporting(worksheet, lot, **{f"other_{lot.pk}_Cu": "20", f"remark_{lot.pk}": "bright"})
     for _ in range(2):
         answer = anna.post(address(worksheet, "results/"), data)
@@ -197,6 +203,18 @@ def test_a_method_without_a_limit_asks_for_the_one_agreed(lot, anna):
     )
     assert RepeatOrder.objects.get().allowed_ppm == 100
     assert "To be assayed again" in anna.get("/laboratory/").content.decode()
+
+
+def test_a_reported_lot_says_what_was_stated_at_its_report(lot, anna):
+    worksheet = charges.opened(Pieces(lot, 2), metal="Ag", silver_proofs=0)
+    charges.read(worksheet, PieceRole.SILVER_SAMPLE, {P: 500_000, B: 460_000}, {P: 500_000, B: 460_100})
+    results = address(worksheet, "results/")
+    assert anna.post(results, reporting(worksheet, lot, **{f"limit_{lot.pk}_Ag": "0.5"})).status_code == 302
+    page = anna.get(results).content.decode()
+    assert "within the 0.5 that they may. Limit for two: limit agreed in the house." in page
+    assert "No limit is known" not in page
+    one = Determination.objects.get()
+    assert f'href="/laboratory/accept/{one.number}/"' in anna.get("/laboratory/").content.decode()
 
 
 def test_nothing_chosen_is_nothing_reported(lot, anna):

@@ -5,7 +5,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from custody.actions.assay import determine
+from custody.actions.assay import assay_again, determine
 from custody.actions.samples import draw_samples, melt_on_receipt
 from custody.actions.weigh import Weighed
 from custody.actions.work import Drawn, Make
@@ -13,7 +13,7 @@ from custody.documents.fill_labels import made_sheet
 from custody.models import Lot, Operation, SampleSeal
 from custody.queries import sampling
 from custody.terms import Form, SampleCut, SamplePurpose
-from tests import builders, people
+from tests import builders, exchanges, people
 from tests.staff.plant.posting import body, faults, sent
 
 pytestmark = pytest.mark.django_db
@@ -204,6 +204,17 @@ def test_a_remainder_waits_for_what_its_lot_s_number_is_needed_for():
         by=people.anna_assayer(),
     )
     assert f"Determination {again.number} waits for a second person" in told()
+
+
+def test_a_settled_assay_turned_down_once_keeps_no_remainder_for_ever():
+    lot = exchanges.due()
+    builders.handed_over(lot, people.sam_sampler(), "LAB")
+    sample = drawn(builders.fresh(lot.number))
+    exchange = exchanges.both_in(exchanges.opened(builders.fresh(lot.number)))
+    first = exchanges.settled(exchange)
+    assay_again(determination=first, reason="Wrong sample", at=timezone.now(), by=people.mona_manager())
+    exchanges.valued(exchange)
+    sent(people.signed_in(people.sam_sampler()), f"/sampling/return/{sample.number}/", body())
 
 
 def test_nothing_goes_back_to_a_lot_that_is_gone_or_in_other_hands():
