@@ -3,7 +3,9 @@
 from uuid import uuid4
 
 import pytest
+from django.utils import timezone
 
+from custody.actions.work import reverse
 from custody.models import Handover, Weighing
 from custody.terms import NotWeighed
 from tests import builders, people
@@ -144,11 +146,21 @@ def test_a_scale_that_was_not_checked_today_weighs_nothing():
     assert "Scale SHOP-1 was not checked that day." in answer.content.decode()
 
 
-def test_a_third_person_is_refused_beside_the_lot():
+@pytest.mark.parametrize("gross", ["1000", "5"])
+def test_a_third_person_is_refused_beside_the_lot_and_never_asked_why_it_weighs_otherwise(gross):
     (lot,) = builders.received()
-    answer = sent(people.sam_sampler(), **rows((lot.number, "1000")))
+    answer = sent(people.sam_sampler(), **rows((lot.number, gross)))
     assert "is in another person&#x27;s custody" in answer.content.decode()
+    assert "Weigh it again" not in answer.content.decode()
     assert not Handover.objects.exists()
+
+
+def test_an_empty_lot_is_said_to_be_empty():
+    (lot,) = builders.received()
+    reverse(operation=builders.receipt_of(lot), reason="Wrong", at=timezone.now(), by=people.mona_manager())
+    answer = sent(people.fiona_frontdesk(), **rows((lot.number, "5")))
+    assert "Weigh it again" not in answer.content.decode()
+    assert "nothing of it is left in the book" in answer.content.decode()
 
 
 @pytest.mark.parametrize(
