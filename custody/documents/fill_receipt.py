@@ -3,8 +3,9 @@
 from custody.documents.labels import LabelSheet, LotLabel
 from custody.documents.parts import House
 from custody.documents.receipt import AmendedLine, ReceiptPaper, ReceiptParcel, RefusedLine
-from custody.models import Movement, Operation, Parcel, Refinery, RefusedParcel, Weighing
+from custody.models import Movement, Operation, Parcel, Refinery, Weighing
 from custody.queries.amendments import amended_receipt, as_amended, label_of, words
+from custody.queries.counter_life import refused_with
 from custody.queries.receipt_life import amendments_of, source_words
 from custody.terms import Basis, Purpose, Side
 
@@ -66,7 +67,7 @@ def _delivery(receipt: Operation) -> dict[str, str]:
 
 
 def _refused(receipt: Operation):
-    for one in RefusedParcel.objects.filter(receipt=receipt).order_by("id"):
+    for one in refused_with(receipt):
         yield RefusedLine(one.get_form_display(), one.description, one.gross_mg, one.reason)
 
 

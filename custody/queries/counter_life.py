@@ -1,6 +1,6 @@
 """What happened at the counter around one receipt: what went back, was refused, and how it was bought."""
 
-from custody.models import Lot, Movement, Operation, Purchase, RefusedParcel
+from custody.models import Delivery, Lot, Movement, Operation, Purchase, RefusedParcel
 from custody.queries.settling import returned
 
 #: So many lots are named on a receipt's page.
@@ -18,9 +18,17 @@ def returns_of(receipt: Operation) -> list[Movement]:
     return list(returned(receipt).select_related("lot", "operation").order_by("id"))
 
 
+def with_replaced(receipt: Operation) -> list[int]:
+    """The ids of a receipt and of those that it replaces: what was attached and refused with them came with it."""
+    found = [receipt.pk]
+    while earlier := Delivery.objects.filter(operation=found[-1]).values_list("replaces", flat=True).first():
+        found.append(earlier)
+    return found
+
+
 def refused_with(receipt: Operation) -> list[RefusedParcel]:
-    """What was refused when this receipt was made."""
-    return list(RefusedParcel.objects.filter(receipt=receipt).order_by("id"))
+    """What was refused when this receipt, or one that it replaces, was made."""
+    return list(RefusedParcel.objects.filter(receipt__in=with_replaced(receipt)).order_by("id"))
 
 
 def purchase_of(receipt: Operation) -> Purchase | None:

@@ -91,7 +91,13 @@ class AmendRows(BaseRows):
 @needs(Verb.RECEIVE)
 def correct_declared(request: HttpRequest, number: str) -> HttpResponse:
     """What was declared wrongly is amended, with its reason; countersigned where the origin or a melt asks for it."""
-    receipt = get_object_or_404(scope.receipts(request.user).select_related("party", "delivery"), number=number)
+    found = scope.receipts(request.user).select_related("party", "delivery", "reversed_by")
+    receipt = get_object_or_404(found, number=number)
+    if hasattr(receipt, "reversed_by"):
+        messages.error(
+            request, f"{number} is reversed by {receipt.reversed_by.number}. Amend what stands instead of it."
+        )
+        return redirect("receipt", number)
     amended_receipt(receipt)
     parcels = as_amended(Parcel.objects.filter(lot__created_by=receipt).select_related("lot").order_by("line"))
     said = {"delivered_by": receipt.delivered_by, "on_behalf_of": _on_behalf_of(receipt)}

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from custody.actions.issue_receipt import issue_labels, issue_receipt
 from custody.actions.replace_receipt import replace_receipt
-from custody.errors import CountersignatureNeeded, Refusal
+from custody.errors import Refusal
 from custody.models import Operation, Parcel, Weighing
 from custody.queries import counter as queries
 from custody.queries import scope
@@ -93,7 +93,8 @@ def _record(request: HttpRequest, receipt: Operation, form: ReplaceForm, rows: P
     try:
         signature = form.signature(request)
         if signature is None:
-            raise CountersignatureNeeded("", metal="the receipt", kind="correction")
+            form.add_error(form.COUNTERSIGN[0], "A manager countersigns a receipt that is replaced.")
+            return None
         posted = replace_receipt(
             receipt=receipt,
             party=form.delivering,

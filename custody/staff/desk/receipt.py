@@ -12,7 +12,7 @@ from django.views.decorators.http import require_GET, require_POST
 from custody.actions.issue_receipt import issue_labels, issue_receipt
 from custody.errors import Refusal
 from custody.models import Delivery, Operation, User
-from custody.queries import receipt_life, scope
+from custody.queries import counter_life, receipt_life, scope
 from custody.queries.amendments import amended_receipt
 from custody.roles import Verb, may
 from custody.staff.counter import around
@@ -62,7 +62,7 @@ def _receipt(viewer: User, number: str) -> Operation:
 def _page(request: HttpRequest, one: Operation, form: AttachmentForm | None = None) -> HttpResponse:
     viewer = request.user
     lines = receipt_life.parcel_lines(one)
-    attached = scope.attachments(viewer).filter(receipt=one).select_related("lot", "by")
+    attached = scope.attachments(viewer).filter(receipt__in=counter_life.with_replaced(one)).select_related("lot", "by")
     documents = list(scope.documents(viewer).filter(operation=one).select_related("issued_by"))
     undone = getattr(one, "reversed_by", None)
     return render(

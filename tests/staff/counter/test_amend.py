@@ -6,7 +6,7 @@ from django.utils import timezone
 from custody.actions._sign import Signature
 from custody.actions.amend import Change, amend
 from custody.actions.issue_receipt import issue_receipt
-from custody.actions.work import Make, Take, record_step
+from custody.actions.work import Make, Take, record_step, reverse
 from custody.errors import AmendedSince, MixingUnvalued, Refusal
 from custody.models import Amendment, Parcel
 from custody.queries.amendments import as_amended
@@ -86,6 +86,15 @@ def test_the_receipt_that_is_printed_again_says_both():
     text = reading.text(content_of(paper))
     assert "seal S-7" in text  # among the parcels
     assert "bag or seal S-1 S-7 Misread Fiona Marl" in text  # among the amendments
+
+
+def test_of_a_reversed_receipt_nothing_is_amended():
+    (lot,) = builders.received()
+    receipt = builders.receipt_of(lot)
+    reverse(operation=receipt, reason="Wrong", at=timezone.now(), by=people.mona_manager())
+    answer = people.signed_in(people.fiona_frontdesk()).get(f"/counter/amend/{receipt.number}/", follow=True)
+    assert answer.redirect_chain == [(f"/receipt/{receipt.number}/", 302)]
+    assert f"{receipt.number} is reversed by OP" in answer.content.decode()
 
 
 def test_nothing_changed_nothing_recorded():

@@ -1,12 +1,16 @@
 """A receipt weighed or entered wrongly, before melting: reversed and recorded anew in one, each naming the other."""
 
-import pytest
+from uuid import uuid4
 
+import pytest
+from django.utils import timezone
+
+from custody.actions.attach import attach
 from custody.models import Document, Lot, Operation, Weighing
 from custody.queries.papers import content_of
 from custody.queries.verify import verify
-from custody.terms import DocumentKind, Kind
-from tests import builders, counter, people
+from custody.terms import AttachmentKind, DocumentKind, Kind
+from tests import builders, counter, files, people
 from tests.documents import reading
 from tests.staff.plant.posting import body, faults
 
@@ -40,9 +44,9 @@ def entry(receipt, who=people.fiona_frontdesk, key=None, **changes):
     return body(key=key, rows={"parcel": lines}, **told) | {"initial-at": told["at"]} | changes
 
 
-def replaced(receipt, **changes):
+def replaced(receipt, key=None, **changes):
     address = f"/counter/replace/{receipt.number}/"
-    return people.signed_in(people.fiona_frontdesk()).post(address, entry(receipt, **SIGNED | changes))
+    return people.signed_in(people.fiona_frontdesk()).post(address, entry(receipt, key=key, **SIGNED | changes))
 
 
 def test_the_page_opens_as_it_was_entered_and_records_the_right_one():
@@ -68,6 +72,23 @@ def test_the_page_opens_as_it_was_entered_and_records_the_right_one():
     assert verify().ok
 
 
+def test_what_came_with_the_first_receipt_stands_on_the_right_one_too():
+    first = builders.receipt_of(builders.received()[0])
+    attach(
+        receipt=first, lot=None, kind=AttachmentKind.PHOTOGRAPH, title="Three bags", content=files.JPEG,
+        at=timezone.now(), by=people.fiona_frontdesk(),
+    )  # fmt: skip
+    counter.refused(first, reason="Mercury")
+    for gross in ("1001.000", "1002.000"):  # replaced twice
+        standing = Operation.objects.filter(kind=Kind.RECEIVE).latest("id")
+        assert replaced(standing, key=str(uuid4()), **{"parcel-0-gross": gross}).status_code == 302
+    right = Operation.objects.filter(kind=Kind.RECEIVE).latest("id")
+    page = people.signed_in(people.clara_compliance()).get(f"/receipt/{right.number}/").content.decode()
+    assert "Three bags" in page
+    assert "Mercury" in page
+    assert "Mercury" in reading.text(content_of(Document.objects.get(kind=DocumentKind.RECEIPT, operation=right)))
+
+
 def test_without_a_manager_nothing_happens():
     receipt = builders.receipt_of(builders.received()[0])
     address = f"/counter/replace/{receipt.number}/"
@@ -76,6 +97,7 @@ def test_without_a_manager_nothing_happens():
         answer = client.post(address, entry(receipt) | signed)
         assert answer.status_code == 200
         assert 'class="errors"' in answer.content.decode()
+    assert "A manager countersigns a receipt that is replaced." in faults(client.post(address, entry(receipt)))
     assert Operation.objects.count() == 1
 
 
