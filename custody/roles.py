@@ -85,9 +85,6 @@ _CASTING = {
     Kind.CAST, Kind.CAST_ANODES, Kind.CAST_STRIP, Kind.ROLL, Kind.PUNCH, Kind.ANNEAL, Kind.ADJUST, Kind.STAMP,
 }  # fmt: skip
 
-#: Verbs that change nothing.
-READ_ONLY = frozenset({Verb.READ_BOOK, Verb.READ_OWN, Verb.TRACE})
-
 
 def may(roles: frozenset[Role], verb: Verb) -> bool:
     """Whether a person with these roles may do this verb."""
