@@ -98,7 +98,7 @@ def _acceptance(determination: Determination, at: datetime, by: User, request_ke
         except IntegrityError:  # somebody else accepted it this very moment
             earlier = Acceptance.objects.get(determination=determination)
     if not request_key or not Operation.objects.filter(acceptance=earlier, request_key=request_key).exists():
-        raise Refusal(f"Determination {determination.number} is accepted already.")
+        raise Refusal(f"Determination {determination.number} is accepted already.").at("determination")
     return earlier
 
 
@@ -113,7 +113,7 @@ def assay_again(*, determination: Determination, reason: str, at: datetime, by: 
     if earlier:
         return earlier
     if Acceptance.objects.filter(determination=determination).exists():
-        raise Refusal(f"Determination {determination.number} is accepted already.")
+        raise Refusal(f"Determination {determination.number} is accepted already.").at("determination")
     if determination.by_id == by.pk or worked_on(determination, by):
         raise AcceptedByAnother(determination=determination.pk)
     if not reason.strip():

@@ -34,9 +34,9 @@ def indicate(
     if not by.is_active or not any(may(by.roles, verb) for verb in ALLOWED):
         raise NotAllowed(f"{by} may not record an indication. Ask a manager for the role.")
     if method not in INDICATIONS:
-        raise Refusal(f"{method.label} is a determination: the laboratory records it.")
+        raise Refusal(f"{method.label} is a determination: the laboratory records it.").at("by_what")
     if not 0 <= found.low_ppm <= found.high_ppm <= PPM:
-        raise Refusal("An indication lies between 0 and 1000 per mille.")
+        raise Refusal("An indication lies between 0 and 1000 per mille.").at("shown")
     said = {
         "lot": lot,
         "method": str(method),

@@ -22,7 +22,8 @@ def issue_assay(*, determination: Determination, at: datetime, by: User) -> Docu
     """
     require(by, Verb.DETERMINE)
     if not Acceptance.objects.filter(determination=determination).exists():
-        raise Refusal(f"Determination {determination.number} is not accepted yet: a certificate says what counts.")
+        refusal = Refusal(f"Determination {determination.number} is not accepted yet: a certificate says what counts.")
+        raise refusal.at("determination")
     title = f"Assay certificate {determination.number}"
     with transaction.atomic(durable=True):
         copy_no = _next_copy(title)

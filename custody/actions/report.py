@@ -51,7 +51,7 @@ def report(
     """
     require(by, Verb.DETERMINE)
     if not lots:
-        raise Refusal("Choose at least one lot to report.")
+        raise Refusal("Choose at least one lot to report.").at("lots")
     with _post.refusals(), transaction.atomic(durable=True):
         lock_worksheet(worksheet)
         done = reported(worksheet)
@@ -84,9 +84,9 @@ def _report_lot(
 ) -> list[Determination | RepeatOrder]:
     lot = next((lot for lot in book.lots if lot.number == said.lot), None)
     if lot is None:
-        raise Refusal(f"Worksheet {book.worksheet.number} holds no lot {said.lot}.")
+        raise Refusal(f"Worksheet {book.worksheet.number} holds no lot {said.lot}.").at("lots")
     if said.lot in done:
-        raise Conflict(f"Lot {said.lot} is reported from this worksheet already.")
+        raise Conflict(f"Lot {said.lot} is reported from this worksheet already.").at("lots")
     results = book.results(said.agreed_ppm)[said.lot]
     again = [result for result in results if result.again]
     if again:

@@ -74,7 +74,7 @@ class HandoverDifference(Conflict):
 SlipRule = refusal(
     "SlipRule",
     "slip",
-    "Slip {slip} is not open: it is entered, spoiled, or was never printed. Check its number.",
+    "Slip {slip} is not open: it is entered, spoiled, or was not printed by then. Check its number and time.",
     base=Conflict,
     field="slip",
 )
@@ -126,7 +126,11 @@ SealedOnce = refusal(
     field="side",
 )
 NoUmpire = refusal(
-    "NoUmpire", "no_umpire", "In exchange {exchange} there is nothing for an umpire to decide.", base=Conflict
+    "NoUmpire",
+    "no_umpire",
+    "In exchange {exchange} there is nothing for an umpire to decide.",
+    base=Conflict,
+    field="exchange",
 )
 ExchangeOpen = refusal(
     "ExchangeOpen",

@@ -22,6 +22,7 @@ SealedByAnother = refusal(
     "The results in exchange {exchange} go through different hands: who determined or handed in the refinery’s has no"
     " part in the customer’s, nor the other way round. Have another person do it.",
     base=Conflict,
+    field="by",
 )
 ExchangeNamed = refusal(
     "ExchangeNamed",

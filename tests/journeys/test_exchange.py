@@ -45,8 +45,8 @@ def test_the_exchange_with_an_umpire(lot, at_work):
     customer = at_work(people.cora_customer())
     steps.customer_in(customer, number, "Tern Bay Assayers", Au="901.1", Ag="80.5")
     (gold, silver) = customer.table("What the results come to")
-    assert (gold["Refinery, ‰"], gold["Customer, ‰"], gold["Apart, ‰"]) == ("900.5", "901.1", "0.6")
-    assert (gold["Counts, ‰"], silver["Counts, ‰"]) == ("—", "80.25")
+    assert (gold["Refinery, ‰"], gold["Customer, ‰"], gold["Apart, ‰"]) == ("900.500", "901.100", "0.600")
+    assert (gold["Counts, ‰"], silver["Counts, ‰"]) == ("—", "80.250")
 
     steps.to_exchanges(accountant)
     assert accountant.table("Exchanges of assays")[0]["Standing"] == "open: to the umpire"
