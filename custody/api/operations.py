@@ -24,8 +24,9 @@ decimals; in + added = out + declared losses, for gross and every metal, to the 
 
 - It is recorded in the name and the custody of the token's person, who needs the role for its kind and must hold the
   lots that go in.
-- A parcel of a `receive` with `fine_g` counts as valued by it; without, it waits for its assay. It is released only if
-  the token's person is a compliance officer; otherwise it waits for release, as at the counter.
+- A parcel of a `receive` with `fine_g` counts as valued by it; without, it waits for its assay. Where assays are
+  exchanged with the party it is sent without. It is released only if the token's person is a compliance officer;
+  otherwise it waits for release, as at the counter.
 - Past the tolerance of its kind the book answers `countersignature_needed`. Send it again, with the `reason` in the
   record and the same key, and in `Countersign-Authorization` the token of a manager, who is somebody else.
 - 409 says that the request is sound but the book says otherwise now; 422 that it does not balance (`missing_mg`) or
