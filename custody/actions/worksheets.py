@@ -26,7 +26,7 @@ from custody.models import (
     WorksheetPiece,
     WorksheetReading,
 )
-from custody.queries.worksheets import sampled
+from custody.queries.worksheets import sampled, that_count
 from custody.roles import Verb
 from custody.terms import PPM, Method, PieceRole, ReadingOf
 
@@ -170,7 +170,7 @@ def import_readings(
             return None
         method = COLUMNS[Method(worksheet.method)]
         columns = {piece.position: method[PieceRole(piece.role)] for piece in worksheet.pieces.all()}
-        readings = read_file(text, worksheet.number, columns)
+        readings = read_file(text, worksheet.number, columns, worksheet.metal)
         kept = WorksheetImport.objects.create(
             worksheet=worksheet, name=name[:200], sha256=digest, text=text, at=at, by=by
         )
@@ -237,7 +237,7 @@ def _keep(
     """Keeps the readings that say something new, inside the caller's transaction and lock."""
     pieces = {piece.position: piece for piece in worksheet.pieces.all()}
     before = list(WorksheetReading.objects.filter(piece__worksheet=worksheet).order_by("id"))
-    latest = {(one.piece_id, one.of, one.element): one for one in before}
+    latest = that_count(before)
     new = []
     for read in readings:
         piece = pieces.get(read.position)

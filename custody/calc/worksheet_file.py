@@ -72,8 +72,11 @@ def read_value(of: ReadingOf, text: str) -> int:
     return value
 
 
-def read_file(text: str, number: str, columns: Mapping[int, Sequence[ReadingOf]]) -> list[Read]:
-    """The readings of a file for one worksheet, whose positions may hold ``columns``. Raises FileRefused."""
+def read_file(text: str, number: str, columns: Mapping[int, Sequence[ReadingOf]], metal: str = "") -> list[Read]:
+    """The readings of a file for one worksheet, whose positions may hold ``columns``. Raises FileRefused.
+
+    ``metal`` is what the worksheet finds: it is no impurity of itself, and read as one it could not be taken back.
+    """
     lines = _cells(text)
     header = tuple(cell.strip() for cell in lines[0]) if lines else ()
     if header not in HEADERS:
@@ -88,6 +91,8 @@ def read_file(text: str, number: str, columns: Mapping[int, Sequence[ReadingOf]]
             continue
         try:
             read = _line(header, [cell.strip() for cell in cells], number, columns)
+            if metal and read.element == metal:
+                raise Refused(f"{metal} is no impurity of itself.")
             if read.cell in found:
                 raise Refused(f"position {read.position} has this reading in line {found[read.cell][0]} already.")
             found[read.cell] = (line, read)

@@ -390,6 +390,7 @@ def test_a_bad_line_refuses_the_file(lot, lines, sentence):
         ("W!,1,Cu,<0", "line 2: A limit of detection is more than zero"),
         ("W!,1,Cu,1.2.3", "line 2: The Cu “1.2.3” is not a plain number"),
         ("W!,1,Cu,1000001", "line 2: An impurity is between 0"),
+        ("W!,1,Cu,1\nW!,1,Au,999", "line 3: Au is no impurity of itself"),
     ],
 )
 def test_a_bad_impurity_refuses_the_file(lot, lines, sentence):
