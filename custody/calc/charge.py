@@ -10,6 +10,7 @@ from fractions import Fraction
 
 from custody.calc import chemistry
 from custody.calc.chemistry import Reaction, deposited_mg, molar_mass, needed_mg
+from custody.calc.mass import format_grams
 from custody.calc.refusals import Refused
 from custody.calc.route import Step
 from custody.terms import METALS, PPM, Kind, Term
@@ -85,6 +86,11 @@ class Reagent:
     excess_ppm: int
     mg: int
     volume_ul: int | None = None
+
+    @property
+    def volume_ml(self) -> str:
+        """Millilitres of the store's acid with one decimal; a dash for what is weighed."""
+        return "—" if self.volume_ul is None else format_grams(self.volume_ul)[:-2]
 
 
 @dataclass(frozen=True, slots=True)

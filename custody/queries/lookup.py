@@ -1,4 +1,4 @@
-"""Finding what a scanned or typed number means: lot, bar, receipt, operation, run, settlement or party."""
+"""Finding what a scanned or typed number means: lot, bar, receipt, operation, run, route order, settlement or party."""
 
 from dataclasses import dataclass
 
@@ -43,6 +43,9 @@ def _find(code: str, viewer: User) -> list[Found]:
     ]
     runs = [lot.run for lot in plant.content_of_run(viewer).filter(run__number=code)]
     others = [Found("run", run.number, f"run, {run.step}") for run in runs]
+    others += [
+        Found("route-order", one.number, "route order") for one in scope.route_orders(viewer).filter(number=code)
+    ]
     others += [Found("settlement", one.number, "settlement") for one in scope.settlements(viewer).filter(number=code)]
     others += [
         Found("exchange", one.number, f"exchange of assays with {one.party}")

@@ -87,9 +87,9 @@ def candidates(viewer: User) -> QuerySet[Lot]:
 def within(lots: QuerySet[Lot], least_gold_ppm: int | None, most_silver_ppm: int | None) -> QuerySet[Lot]:
     """Lots of at least so much gold and at most so much silver, by the book; None asks nothing."""
     if least_gold_ppm is not None:
-        lots = lots.filter(au_mg__gte=F("gross_mg") * least_gold_ppm / PPM)
+        lots = lots.alias(gold=F("au_mg") * PPM).filter(gold__gte=F("gross_mg") * least_gold_ppm)
     if most_silver_ppm is not None:
-        lots = lots.filter(ag_mg__lte=F("gross_mg") * most_silver_ppm / PPM)
+        lots = lots.alias(silver=F("ag_mg") * PPM).filter(silver__lte=F("gross_mg") * most_silver_ppm)
     return lots
 
 

@@ -1,4 +1,4 @@
-"""What chosen lots come to as a batch: figures, broken limits, what may not mix, the way to refine it, what cures it."""
+"""What chosen lots come to as a batch: figures, broken limits, what may not mix, the route, what cures it."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -100,7 +100,7 @@ def _cures(known: Sequence[Lot], spare: Sequence[Lot], settings: PlantSettings, 
         said.append(f"Inquartation asks for {format_grams(advice.silver_to_add_mg)} g of silver, as a lot of its own.")
     limit = settings.batch_silver_ppm
     feeds = [planner.feed_of(lot) for lot in known]
-    if limit is None or not broken(blend(feeds), planner.silver_limit_of(settings)):
+    if limit is None or not spare or not broken(blend(feeds), planner.silver_limit_of(settings)):
         return said
     named = {lot.pk for lot in known}
     others = [lot for lot in spare if lot.pk not in named]

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from custody.staff.plant import board, cast, mend, runs, step
+from custody.staff.plant import board, cast, mend, orders, planner, runs, settings, step
 
 urlpatterns = [
     path("", board.board, name="plant"),
@@ -14,6 +14,12 @@ urlpatterns = [
     path("run/<str:number>/", runs.run, name="run"),
     path("run/<str:number>/draw/", runs.draw, name="draw"),
     path("run/<str:number>/finish/", runs.finish, name="finish"),
+    path("planner/", planner.plan, name="planner"),
+    path("settings/", settings.plant_settings, name="plant-settings"),
+    path("orders/", orders.orders, name="route-orders"),
+    path("orders/new/", orders.order_new, name="route-order-new"),
+    path("orders/<str:number>/", orders.order, name="route-order"),
+    path("orders/<str:number>/sheet/", orders.issue_sheet, name="batch-sheet"),
     path("cast/", cast.cast, name="cast"),
     path("divide/", mend.divide, name="divide"),
     path("correct/<path:number>/", mend.correct, name="correct"),

@@ -26,6 +26,7 @@ PAGE_OF = {
     "receipt": ("receipt", "number"),
     "operation": ("operation", "number"),
     "run": ("run", "number"),
+    "route-order": ("route-order", "number"),
     "settlement": ("settlement", "number"),
     "exchange": ("exchange", "number"),
     "party": ("party", "code"),

@@ -10,8 +10,9 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from custody.queries import plant
+from custody.queries import planner, plant
 from custody.roles import Verb, may
+from custody.staff.plant.orders import OrderTable
 from custody.staff.plant.step import WORKERS
 from custody.terms import Clearance
 from custody.web.access import needs
@@ -113,6 +114,7 @@ def board(request: HttpRequest) -> HttpResponse:
         "runs": RunTable([_row(run, now) for run in runs], prefix="runs-"),
         "overdue": f"{overdue} run{'' if overdue == 1 else 's'} overdue" if overdue else "",
         "standing": table,
+        "orders": OrderTable(planner.open_orders(request.user), prefix="orders-"),
         "where": where,
         "actions": _actions(request),
         "works": works,
@@ -143,6 +145,8 @@ def _row(state: plant.OpenRun, now) -> dict:
 def _actions(request: HttpRequest) -> list[Action]:
     found = (
         ("Record a step", "steps", (Verb.MELT, Verb.REFINE, Verb.CAST)),
+        ("Plan a batch", "planner", (Verb.ORDER_ROUTE, Verb.REFINE)),
+        ("Route orders", "route-orders", (Verb.READ_BOOK,)),
         ("Charge a vessel", "charge", (Verb.REFINE,)),
         ("Cast bars", "cast", (Verb.CAST,)),
         ("Hand over lots", "handover", (Verb.HAND_OVER,)),
