@@ -1,14 +1,16 @@
 """What happens at the counter beside plain receipts, made through the actions: bought, slips, refused, amended."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 
 from django.utils import timezone
 
 from custody.actions.amend import Change, amend
+from custody.actions.give_back import GoingBack, give_back
 from custody.actions.receive import Bought, Said, SpotPurchase, receive
 from custody.actions.refuse import refuse_parcel
 from custody.actions.slips import spoil_slip
+from custody.actions.weigh import Weighed
 from custody.calc.purchase import amount
 from custody.models import Lot, Operation, Slip
 from custody.terms import Basis, Form, IdentityKind, Method, Payment
@@ -52,7 +54,8 @@ def bought(net_mg: int = 12_340, *, said: Said = KNOWN, at: datetime | None = No
 
 def slip(number: str = "SL26-90001") -> Slip:
     """An open slip, printed some time ago."""
-    return Slip.objects.create(number=number, printed_at=timezone.now(), printed_by=people.fiona_frontdesk())
+    printed = timezone.now() - timedelta(days=30)
+    return Slip.objects.create(number=number, printed_at=printed, printed_by=people.fiona_frontdesk())
 
 
 def spoiled(number: str = "SL26-90002") -> Slip:
@@ -67,6 +70,18 @@ def refused(receipt: Operation | None = None, **changes):
     told = {"brought_by": "Mara Quill", "form": Form.OTHER, "reason": "Origin not shown", "receipt": receipt}
     told |= {"place": builders.place(), "at": timezone.now(), "by": people.fiona_frontdesk()}
     return refuse_parcel(**told | changes)
+
+
+def given_back(lot: Lot):
+    """A parcel that leaves unmelted, as heavy as it came."""
+    return give_back(
+        receipt=builders.receipt_of(lot),
+        parcels=[GoingBack(lot.number, Weighed("BENCH-2", lot.gross_mg))],
+        reason="No agreement",
+        collected=builders.COLLECTED,
+        at=timezone.now(),
+        by=people.fiona_frontdesk(),
+    )
 
 
 def amended(lot: Lot, field: str = "seal", before: str = "", after: str = "S-9", **more) -> int:

@@ -107,11 +107,12 @@ def whole_book() -> Everything:
 
 
 def _counter():
-    """Bought by a slip that is entered, another slip spoiled, a parcel refused, one amended."""
+    """Bought by a slip that is entered, another slip spoiled, a parcel refused, one returned, one amended."""
     counter.spoiled()
     said = replace(counter.KNOWN, slip=counter.slip().number)
     (lot,) = counter.bought(said=said).created_lots.all()
     counter.refused(builders.receipt_of(lot), weighed=Weighed("BENCH-2", 40_000))
+    counter.given_back(builders.received(15_000)[0])
     counter.amended(lot)
 
 

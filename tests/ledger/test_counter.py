@@ -13,11 +13,12 @@ from hypothesis import strategies as st
 from custody import errors
 from custody.actions import _post
 from custody.actions._sign import Signature
-from custody.actions.give_back import GoingBack, give_back
+from custody.actions._weighings import keep_weighings
 from custody.actions.weigh import Weighed
 from custody.calc.purchase import amount
 from custody.models import Amendment, Operation, Slip
 from custody.queries.trace import fates_of
+from custody.terms import Purpose
 from refinery import roles
 from tests import builders, counter, people, settling
 from tests.ledger.scene import melted, now
@@ -229,13 +230,27 @@ def test_of_two_who_enter_one_slip_at_once_one_is_refused(scene):
 
 def test_a_return_leaves_its_origin_dispatched(scene):
     (lot,) = builders.received(15_000)
-    posted = give_back(
-        receipt=lot.receipt, parcels=[GoingBack(lot.number, Weighed("BENCH-2", 15_000))], reason="No agreement",
-        collected=builders.COLLECTED, at=now(), by=scene.fiona,
-    )  # fmt: skip
+    posted = counter.given_back(lot)
     assert [(fate.fate, fate.mg, fate.operation) for fate in fates_of(builders.fresh(lot.number))] == [
         ("dispatched", 15_000, posted.number)
     ]
+
+
+@pytest.mark.parametrize(("net_mg", "rule"), [(None, "weighed_or_says_why_not"), (15_500, "handover_difference")])
+def test_what_goes_back_is_weighed_and_a_difference_countersigned(scene, net_mg, rule):
+    """Past the action: the transaction ends with the weighing, or not at all."""
+    (lot,) = builders.received(15_000)
+
+    def sent_back():
+        with _post.refusals(), transaction.atomic():
+            posted = _post.post_in_transaction({"at": now()} | returning(scene, lot))
+            weighed = {lot.number: Weighed("BENCH-2", net_mg)} if net_mg else {}
+            keep_weighings(weighed, purpose=Purpose.RETURN, at=now(), by=scene.fiona, operation=posted.id)
+
+    with pytest.raises(errors.Refusal) as refused:
+        sent_back()
+    assert (refused.value.code, refused.value.detail["lot"]) == (rule, lot.number)
+    assert builders.fresh(lot.number).gross_mg == 15_000
 
 
 def test_the_signature_counts(scene):

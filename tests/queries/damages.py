@@ -124,6 +124,10 @@ DAMAGES = {
         "I4", False,
         "UPDATE custody_handover SET at = at - interval '400 days' WHERE id = (SELECT max(id) FROM custody_handover)",
     ),
+    "the weighing of a return gone": ("I4", False, "DELETE FROM custody_weighing WHERE purpose = 'return'"),
+    "the weighing of a return": (
+        "I4", False, "UPDATE custody_weighing SET gross_mg = gross_mg - 5000, net_mg = net_mg - 5000"
+        " WHERE purpose = 'return'"),
     "what a check weighing came to": (
         "I4", False, "UPDATE custody_handover SET weighed_mg = weighed_mg - 1 WHERE weighed_mg IS NOT NULL"),
     "a check weighing of another lot": (

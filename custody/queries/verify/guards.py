@@ -33,7 +33,7 @@ TRIGGERS = {
     "refusedparcel": {"append_only"},
     "purchase": {"append_only"},
     "purchaseline": {"append_only"},
-    "collection": {"append_only"},
+    "collection": {"of_a_return_is_weighed", "append_only"},
     "amendment": {"append_only"},
     "attachment": {"append_only"},
     "sample": {"append_only"},

@@ -185,7 +185,7 @@ def test_a_file_that_lies_is_refused_before_anything_is_recorded(name, content, 
         ({"gross": "2.5", "tare": "2.5", "declared": "750"}, []),
         ({"gross": "1000,5", "declared": "750"}, []),
         ({"gross": "9" * 5000, "declared": "750"}, []),
-        ({"gross": "1000", "declared": "a\0b"}, []),
+        ({"gross": "1000", "declared": "a\x01b"}, []),
         ({}, []),
     ],
 )

@@ -94,6 +94,19 @@ def test_a_slip_is_entered_late_with_the_time_on_it_and_its_scale_checked_that_d
     assert receipt.number in register
 
 
+def test_a_slip_was_printed_before_it_was_written_on():
+    at = minutes_ago()
+    late, same_minute = (
+        Slip.objects.create(
+            number=number, printed_at=at + timedelta(seconds=seconds), printed_by=people.fiona_frontdesk()
+        )
+        for number, seconds in (("SL26-90003", 60), ("SL26-90004", 59))
+    )
+    assert "was not printed by then. Check its number and time." in faults(entered(late.number, at))
+    assert not Operation.objects.exists()
+    assert entered(same_minute.number, at).status_code == 302
+
+
 def test_an_entered_slip_is_neither_entered_again_nor_spoiled():
     slip = counter.slip()
     at = minutes_ago()
