@@ -14,7 +14,7 @@ GRANT EXECUTE ON FUNCTION custody_post(jsonb), custody_hand_over(jsonb), custody
     custody_opened(bigint), custody_handed_in(bigint, bigint), custody_exchange_due(bigint),
     custody_exchange_agreed(bigint, text, date),
     custody_exchange_as_agreed(), custody_permissible_ug(bigint, bigint), custody_checked(bigint, timestamptz),
-    custody_weighing_on_a_checked_scale(), custody_reading_of_a_worksheet(), custody_proof_metal_stays(), custody_is_reading(bigint, bigint, bigint), custody_scale_plate(),
+    custody_weighing_on_a_checked_scale(), custody_check_melt_weight(custody_weighing), custody_reading_of_a_worksheet(), custody_proof_metal_stays(), custody_is_reading(bigint, bigint, bigint), custody_scale_plate(),
     custody_half_even(numeric, numeric), custody_slip_ends_once(), custody_return_is_weighed(), custody_declared(bigint, text, text),
     custody_mixing_faults(custody_lot[]), custody_same_parcels(custody_lot[])
     TO custody_app;

@@ -90,8 +90,32 @@ BEGIN
             OR NEW.tare_reading_id IS NOT NULL AND NOT custody_is_reading(NEW.tare_reading_id, s.id, NEW.tare_mg)
             OR NEW.gross_reading_id = NEW.tare_reading_id THEN
         PERFORM custody_refuse('reading', 'This is not what the scale sent.', d);
+    ELSIF NEW.purpose = 'before melting' THEN
+        PERFORM custody_check_melt_weight(NEW);
     END IF;
     RETURN NEW;
+END $$;
+
+-- What goes into a melt is weighed again: a difference from its book that the errors of both scales do not explain has a
+-- reason and a countersignature. Asked before the weighing is there: the last one of the lot is the one before it.
+CREATE FUNCTION custody_check_melt_weight(w custody_weighing) RETURNS void
+LANGUAGE plpgsql STABLE SET search_path = public, pg_temp AS $$
+DECLARE
+    book bigint;
+    allowed bigint;
+    signed boolean;
+    before_on bigint := coalesce((SELECT scale_id FROM custody_weighing WHERE lot_id = w.lot_id ORDER BY id DESC LIMIT 1),
+                                 w.scale_id);
+BEGIN
+    SELECT m.gross_mg, o.countersigned_by_id IS NOT NULL AND o.reason <> '' INTO book, signed
+      FROM custody_operation o JOIN custody_movement m ON m.operation_id = o.id
+     WHERE o.id = w.operation_id AND m.lot_id = w.lot_id AND m.side = 'in';
+    allowed := custody_permissible_ug(w.scale_id, w.net_mg) + custody_permissible_ug(before_on, book);
+    IF NOT coalesce(signed, false) AND (abs(w.net_mg - book) * 1000 <= allowed) IS NOT TRUE THEN
+        PERFORM custody_refuse('handover_difference', 'A lot weighs otherwise than its book.',
+            jsonb_build_object('lot', (SELECT number FROM custody_lot WHERE id = w.lot_id), 'book_mg', book,
+                'weighed_mg', w.net_mg, 'off_mg', abs(w.net_mg - book), 'allowed_ug', allowed));
+    END IF;
 END $$;
 
 -- Whether a scale sent this mass, at rest, and no weighing used it yet, as gross or as tare; micrograms rounded half to

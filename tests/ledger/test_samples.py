@@ -3,10 +3,15 @@
 import psycopg
 import pytest
 from django.db import transaction
+from django.utils import timezone
 
 from custody import errors
 from custody.actions import _post
+from custody.actions._sign import Signature
+from custody.actions._steps import Make, Take, record
+from custody.actions.weigh import Weighed
 from custody.models import Lot, Operation, Sample, SampleSeal
+from custody.terms import Form, Kind
 from refinery import roles
 from tests import builders, people
 from tests.ledger.scene import now
@@ -92,3 +97,39 @@ def test_nobody_changes_a_seal_later(refused, book, change):
     assert Sample.objects.exists()
     assert SampleSeal.objects.exists()
     assert refused(change) == "append_only"
+
+
+# What goes into a melt is weighed again
+
+
+@pytest.mark.parametrize(("net_mg", "rule"), [(89_800, None), (89_799, "handover_difference")])
+def test_a_melt_takes_no_weight_that_the_scales_do_not_explain(lot, net_mg, rule):
+    """BENCH-2 (II, e 0.1 g) may be off 0.1 g in service at 90 g, twice."""
+    builders.scale("BENCH-2")
+
+    def melted(**signed):
+        with transaction.atomic():
+            _record_melt(lot, net_mg, **signed)
+            transaction.set_rollback(True)
+
+    if rule is None:
+        melted()
+        return
+    with pytest.raises(errors.HandoverDifference), _post.refusals():
+        melted()
+    with pytest.raises(errors.HandoverDifference), _post.refusals():
+        melted(reason="no signature")
+    signed = Signature(people.mona_manager(), "weighed again together")
+    melted(reason="a corner broke off", countersign=signed)
+
+
+def _record_melt(lot, net_mg, **signed):
+    record(
+        kind=Kind.MELT,
+        inputs=[Take(lot.number)],
+        outputs=[Make(Form.MELT, lot.gross_mg)],
+        weighed_in={lot.number: Weighed("BENCH-2", net_mg)},
+        at=timezone.now(),
+        by=people.sam_sampler(),
+        **signed,
+    )
