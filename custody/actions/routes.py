@@ -20,6 +20,8 @@ from custody.terms import METALS, PPM, Clearance
 
 #: Ten times what an equation asks is a slip of the decimal point.
 MOST_EXCESS_PPM = 9 * PPM
+#: Between these, in mg/mL, lies every acid that a store keeps; outside them the decimal point has slipped.
+LIGHTEST, DENSEST = 900, 2000
 
 
 def set_plant(
@@ -41,6 +43,9 @@ def set_plant(
     )
     planner.limits_of(made)
     planner.practice_of(made)
+    for name in ("nitric_density", "hydrochloric_density"):
+        if not LIGHTEST <= getattr(made, name) <= DENSEST:
+            raise _about(name, "An acid of the store weighs 0.9 to 2 g/mL. Check the decimal point.")
     for column in made._meta.fields:
         value = getattr(made, column.attname)
         most = MOST_EXCESS_PPM if column.name.endswith("_excess_ppm") else PPM

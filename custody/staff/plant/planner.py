@@ -12,6 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from custody.calc.blend import EXACT
 from custody.calc.fineness import format_per_mille
 from custody.models import Lot, User
 from custody.queries import planner, scope
@@ -109,9 +110,12 @@ def plan(request: HttpRequest) -> HttpResponse:
     listed = _narrowed(form, request.user)
     chosen = _chosen(request, form)
     left_out: dict[str, str] = {}
+    many = False
     asked = bool(chosen) or "reckon" in request.GET
     if "propose" in request.GET and not form.errors:
-        chosen, left_out = proposal(chosen or listed, settings)
+        pool = chosen or listed
+        many = len(pool) > EXACT
+        chosen, left_out = proposal(pool, settings)
         asked = True
     wanted = form.cleaned_data.get("wanted") or WANTED_PPM
     found = reckon(chosen, listed, wanted_ppm=wanted, settings=settings, viewer=request.user) if asked else None
@@ -120,6 +124,7 @@ def plan(request: HttpRequest) -> HttpResponse:
         "table": Choosing(listed, ticked=[lot.number for lot in chosen]),
         "found": found,
         "left_out": left_out,
+        "many": many,
         "proposed": "propose" in request.GET,
         "settings": settings,
         "actions": [Action(label="Plant settings", url=reverse("plant-settings"))],

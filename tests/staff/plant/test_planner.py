@@ -4,10 +4,12 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from custody.actions.work import Make, Take, record_step
+from custody.errors import Refusal
 from custody.models import Operation, RouteOrder
 from custody.queries import planner
 from custody.queries.reckoning import proposal
-from custody.terms import CustodyModel
+from custody.terms import METALS, CustodyModel, Form, Kind
 from tests import builders, people
 
 pytestmark = pytest.mark.django_db
@@ -87,6 +89,48 @@ def test_what_may_not_mix_is_said_in_the_words_of_the_book():
     assert answer.context["order_url"] == ""
     alone = ask(lot=apart.number, reckon="1")
     assert alone.context["order_url"], "alone it may go its way"
+
+
+def segregated(origin):
+    entry = builders.parcel(custody_model=CustodyModel.SEGREGATED, mine=origin)
+    lot = builders.released(builders.valued(builders.received(entry)[0]))
+    return builders.handed_over(lot, people.otto_operator())
+
+
+@pytest.mark.parametrize(
+    "lots",
+    [
+        lambda: [*ready(100), *ready(100)],
+        lambda: [*ready(100), *ready(100, model=CustodyModel.IDENTITY)],
+        lambda: [segregated("One Hill"), segregated("One Hill")],
+        lambda: [segregated("One Hill"), segregated("Other Hill")],
+        lambda: [segregated("One Hill"), *ready(100)],
+        lambda: ready(100, 200, model=CustodyModel.IDENTITY),
+        lambda: [*ready(100), builders.handed_over(builders.released(builders.received()[0]), people.otto_operator())],
+    ],
+)
+def test_the_book_refuses_what_the_planner_says_it_will_and_nothing_else(lots):
+    chosen = lots()
+    said = planner.mixing_faults(chosen)
+    total = [sum(column) for column in zip(*(lot.columns_mg for lot in chosen), strict=True)]
+    step = {
+        "kind": Kind.MELT,
+        "inputs": [Take(lot.number) for lot in chosen],
+        "outputs": [Make(Form.MELT, total[0], dict(zip(METALS, total[1:], strict=True)))],
+        "at": builders.timezone.now(),
+        "by": people.otto_operator(),
+    }
+    if not said:
+        assert record_step(**step).lots
+        return
+    with pytest.raises(Refusal) as refused:
+        record_step(**step)
+    assert refused.value.sentence in said.values()
+
+
+def test_of_many_lots_the_proposal_says_that_it_may_not_be_the_heaviest():
+    builders.ready(*[100] * 13, Au=900_000, Ag=10_000)
+    assert "a heavier blend may exist" in ask(propose="1").content.decode()
 
 
 def test_a_lot_in_another_s_hands_says_whose():

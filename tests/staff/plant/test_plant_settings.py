@@ -68,6 +68,8 @@ def test_the_limits_of_the_day_are_those_of_the_planner():
         ({"least_gold_ppm": "101"}, "101"),
         ({"nitric_strength_ppm": "0"}, "An acid has a strength"),
         ({"nitric_density": "0"}, "density"),
+        ({"nitric_density": "14.1"}, "Check the decimal point"),
+        ({"hydrochloric_density": "99999999"}, "Check the decimal point"),
         ({"nitric_density": "9" * 30}, "density"),
         ({"iron_excess_ppm": "901"}, "Check it"),
         ({"iron_excess_ppm": "1,5"}, "excess"),
