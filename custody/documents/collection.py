@@ -5,7 +5,7 @@ from datetime import datetime
 
 from custody.documents.parts import House, Signature, must_equal
 from custody.documents.receipt import COPIES
-from custody.documents.render import figures_json, render
+from custody.documents.render import render_copies
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,20 +88,11 @@ class LeavingPaper:
 
 def render_collection(paper: LeavingPaper, *, identifier: bytes, created: datetime) -> bytes:
     """The collection note as PDF: the customer's copy, then the refinery's."""
-    return _render("documents/collection.html", "Collection note", paper, identifier, created)
+    return render_copies(
+        "documents/collection.html", "Collection note", paper, COPIES, identifier=identifier, created=created
+    )
 
 
 def render_return(paper: LeavingPaper, *, identifier: bytes, created: datetime) -> bytes:
     """The return note as PDF: the customer's copy, then the refinery's."""
-    return _render("documents/return.html", "Return note", paper, identifier, created)
-
-
-def _render(template: str, name: str, paper: LeavingPaper, identifier: bytes, created: datetime) -> bytes:
-    return render(
-        template,
-        *({"paper": paper, "copy": copy} for copy in COPIES),
-        identifier=identifier,
-        created=created,
-        title=f"{name} {paper.number}",
-        attachment_json=figures_json(paper),
-    )
+    return render_copies("documents/return.html", "Return note", paper, COPIES, identifier=identifier, created=created)

@@ -5,7 +5,7 @@ from datetime import datetime
 from decimal import Decimal
 
 from custody.documents.parts import House, Signature, must_equal
-from custody.documents.render import figures_json, render
+from custody.documents.render import render_copies
 
 COPIES = ("seller's copy", "refinery's copy")
 
@@ -75,11 +75,6 @@ class PurchasePaper:
 
 def render_purchase(paper: PurchasePaper, *, identifier: bytes, created: datetime) -> bytes:
     """The purchase note as PDF: the seller's copy, then the refinery's."""
-    return render(
-        "documents/purchase.html",
-        *({"paper": paper, "copy": copy} for copy in COPIES),
-        identifier=identifier,
-        created=created,
-        title=f"Purchase note {paper.number}",
-        attachment_json=figures_json(paper),
+    return render_copies(
+        "documents/purchase.html", "Purchase note", paper, COPIES, identifier=identifier, created=created
     )

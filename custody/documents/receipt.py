@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from custody.documents.parts import House, Signature, must_equal
-from custody.documents.render import figures_json, render
+from custody.documents.render import render_copies
 
 COPIES = ("customer's copy", "refinery's copy")
 
@@ -125,11 +125,6 @@ class ReceiptPaper:
 
 def render_receipt(paper: ReceiptPaper, *, identifier: bytes, created: datetime) -> bytes:
     """The receipt as PDF: the customer's copy, then the refinery's, each with its own page numbers."""
-    return render(
-        "documents/receipt.html",
-        *({"paper": paper, "copy": copy} for copy in COPIES),
-        identifier=identifier,
-        created=created,
-        title=f"Delivery receipt {paper.number}",
-        attachment_json=figures_json(paper),
+    return render_copies(
+        "documents/receipt.html", "Delivery receipt", paper, COPIES, identifier=identifier, created=created
     )

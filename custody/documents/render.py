@@ -57,6 +57,20 @@ def render(
     )
 
 
+def render_copies(
+    template: str, name: str, paper: Any, copies: tuple[str, ...], *, identifier: bytes, created: datetime
+) -> bytes:
+    """The PDF of one paper (a dataclass with a number), once for everybody who keeps a copy, with its figures."""
+    return render(
+        template,
+        *({"paper": paper, "copy": copy} for copy in copies),
+        identifier=identifier,
+        created=created,
+        title=f"{name} {paper.number}",
+        attachment_json=figures_json(paper),
+    )
+
+
 def figures_json(paper: Any) -> bytes:
     """The plain values of a paper (a dataclass) as JSON: masses in integer mg, money as strings, times in UTC."""
     return json.dumps(asdict(paper), default=_plain, ensure_ascii=False, indent=1).encode()
