@@ -200,10 +200,14 @@ class MomentField(forms.DateTimeField):
 
 
 class KitForm(forms.Form):
-    """A form drawn by the kit. ``mark_optional`` says beside a label that it may stay blank."""
+    """A form drawn by the kit. ``mark_optional`` says beside a label that it may stay blank.
+
+    ``about_all``: the field that a refusal without one is told at; None: above the form.
+    """
 
     default_renderer = KitRenderer
     mark_optional = True
+    about_all: str | None = None
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
@@ -211,6 +215,12 @@ class KitForm(forms.Form):
             if field.error_messages.get("required") == _DJANGO_REQUIRED:
                 label = field.label or name.replace("_", " ").capitalize()
                 field.error_messages["required"] = f"{label} is missing."
+
+    def refuse(self, refusal: Exception) -> None:
+        """Say on the page what the book refused, beside the field that the refusal names if there is one."""
+        field = getattr(refusal, "field", "")
+        about = field if field in self.fields else self.about_all
+        self.add_error(about, getattr(refusal, "sentence", str(refusal)))
 
 
 class BaseForm(KitForm):
@@ -221,11 +231,6 @@ class BaseForm(KitForm):
         initial=uuid.uuid4,
         error_messages=dict.fromkeys(("required", "invalid"), _LOST.format("its key")),
     )
-
-    def refuse(self, refusal: Exception) -> None:
-        """Say on the page what the book refused, beside the field that the refusal names if there is one."""
-        field = getattr(refusal, "field", "")
-        self.add_error(field if field in self.fields else None, getattr(refusal, "sentence", str(refusal)))
 
 
 def this_minute() -> datetime:

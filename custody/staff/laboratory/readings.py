@@ -72,15 +72,11 @@ class ReadingsForm(KitForm):
             Read(position, of, said[name]) for (position, of), name in self.cells.items() if said.get(name) is not None
         ]
 
-    def refuse(self, refusal: Exception) -> None:
-        """Says what was refused at the cell or field that it names, or above the grid."""
-        field = getattr(refusal, "field", "")
-        self.add_error(field if field in self.fields else None, getattr(refusal, "sentence", str(refusal)))
-
 
 class FileForm(KitForm):
     """A file of a balance or an instrument, or its lines pasted."""
 
+    about_all = "file"
     file = forms.FileField(label="File", required=False)
     lines = forms.CharField(label="Or its lines", widget=forms.Textarea, required=False, max_length=LONGEST)
     reason = forms.CharField(
@@ -111,11 +107,6 @@ class FileForm(KitForm):
             self.add_error("file", "The file is no plain text. Export it as comma-separated text.")
         return cleaned
 
-    def refuse(self, refusal: Exception) -> None:
-        """Says what was refused at the field that it names, or at the file."""
-        field = getattr(refusal, "field", "")
-        self.add_error(field if field in self.fields else "file", getattr(refusal, "sentence", str(refusal)))
-
 
 class DiscardForm(KitForm):
     """A piece that spurted, was spilt or lost."""
@@ -132,8 +123,3 @@ class DiscardForm(KitForm):
             (piece.position, f"{piece.position}: {piece.role.label} {piece.lot or piece.pure.code}")
             for piece in self.open_positions
         ]
-
-    def refuse(self, refusal: Exception) -> None:
-        """Says what was refused at the field that it names, or above the form."""
-        field = getattr(refusal, "field", "")
-        self.add_error(field if field in self.fields else None, getattr(refusal, "sentence", str(refusal)))
