@@ -30,6 +30,9 @@ from custody.web.panels import Action, Fact, Panel
 
 #: A scale that was never checked: a light load and a heavy one.
 TWO_BLANK = ({"weights": ""}, {"weights": ""})
+#: What is to be done about what a faulty scale said.
+WEIGH_AGAIN = "Each of these lots is to be weighed again on another scale, where something of it is left."
+ASSAY_AGAIN = "What was reported of a reading, or beside a proof, is to be assayed again."
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -144,7 +147,7 @@ def since(request: HttpRequest, pk: int) -> HttpResponse:
             Fact(label="Lots", value=str(len({each.lot_id for each in weighings}))),
             *([Fact(label="Readings on worksheets", value=str(len(readings)))] if readings else []),
         ],
-        note="Each of these lots is to be weighed again on another scale, where something of it is left.",
+        note=f"{WEIGH_AGAIN} {ASSAY_AGAIN}" if readings else WEIGH_AGAIN,
     )
     tables = [table for table in lists if table.rows] or [DoubtTable([])]
     return render(request, "staff/scales/since.html", {"check": one, "panel": panel, "tables": tables})

@@ -345,7 +345,7 @@ class DoubtedReadingTable(BaseTable):
     at = MomentColumn(verbose_name="When", orderable=False)
     by = tables.Column(verbose_name="By", orderable=False)
     lot = LotColumn(verbose_name="Lot", accessor="piece__lot__number", default="a proof", orderable=False)
-    found_as = LotColumn(verbose_name="Reported as", viewname="accept", default="not reported", orderable=False)
+    found_as = LotColumn(verbose_name="Reported as", viewname="accept", orderable=False)
 
     def render_value(self, value: int):
         return format_fine_grams(value)
