@@ -21,6 +21,13 @@ BEGIN
         PERFORM custody_refuse('exchange_due', format('The assays of lot %s are exchanged first.', l.number),
             jsonb_build_object('lot', l.number, 'party', (SELECT p.code FROM custody_operation r
                 JOIN custody_party p ON p.id = r.party_id WHERE r.id = l.receipt_id)));
+    ELSIF op.source = 'api' AND (EXISTS (SELECT FROM custody_determination t WHERE t.lot_id = l.id
+            AND (t.by_id = op.by_id OR custody_worked_on(t.id, op.by_id))) OR EXISTS (
+            SELECT FROM custody_worksheetpiece p JOIN custody_worksheetreading r ON r.piece_id = p.id
+             WHERE p.lot_id = l.id AND r.by_id = op.by_id)) THEN
+        -- Whoever assayed the lot at a desk would else accept the result through this door.
+        PERFORM custody_refuse('accepted_by_another', 'Who assayed a lot does not value it.',
+                               jsonb_build_object('lot', l.number));
     ELSIF op.source <> 'live' THEN
         fine := (custody_read_amounts(request))[2:6];
     ELSE

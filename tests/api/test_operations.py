@@ -360,11 +360,24 @@ def test_a_lot_under_exchange_is_valued_by_its_exchange_alone(alma):
     value = {"record": "operation", "number": "OP-2", "kind": "value", "lot": lot.number, "fine_g": {"Au": "801.000"}}
 
     def refused():
-        return said(alma.post("operations", value | {"at": timezone.now().isoformat()}, key="k-2"), 409)["code"]
+        problem = said(alma.post("operations", value | {"at": timezone.now().isoformat()}, key="k-2"), 409)
+        assert problem["field"] == "fine_g"
+        return problem["code"]
 
     assert refused() == "exchange_due"
     exchanges.opened(lot)
     assert refused() == "exchange_open"
+
+
+def test_who_assayed_a_lot_does_not_value_it_by_a_program(house):
+    (lot,) = builders.received()
+    exchanges.determined(lot, by=people.anna_assayer(), Au=800_000)
+    value = {"record": "operation", "number": "OP-9", "kind": "value", "lot": lot.number, "fine_g": {"Au": "80.000"}}
+    value["at"] = timezone.now().isoformat()
+    own = said(Program(people.anna_assayer()).post("operations", value), 409)
+    assert (own["code"], own["field"]) == ("accepted_by_another", "fine_g")
+    assert Program(people.ada_assayer()).post("operations", value).status_code == 201
+    assert builders.fresh(lot.number).au_mg == 80_000
 
 
 def test_no_program_says_the_metal_of_a_parcel_whose_assays_are_exchanged(alma):
