@@ -19,7 +19,7 @@ from custody.models import Document, PlantSettings, RouteOrder
 from custody.queries import papers, planner
 from custody.terms import Form, Kind
 from tests import builders, people
-from tests.documents.reading import text
+from tests.documents.reading import codes, text
 
 pytestmark = pytest.mark.django_db
 
@@ -242,6 +242,7 @@ def test_the_sheet_says_what_goes_in_and_stays_as_it_was_issued():
         "nitric acid 68.00 % of 1.410 g/mL",
     ):
         assert part in said, part
+    assert {made.number, lot.number} <= set(codes(papers.content_of(first))), "order and lots can be scanned"
     assert "copy 2" in text(papers.content_of(second))
     assert people.signed_in(people.cora_customer()).get(f"/papers/{first.pk}/").status_code == 404
 
