@@ -119,6 +119,7 @@ def plan(request: HttpRequest) -> HttpResponse:
         asked = True
     wanted = form.cleaned_data.get("wanted") or WANTED_PPM
     found = reckon(chosen, listed, wanted_ppm=wanted, settings=settings, viewer=request.user) if asked else None
+    _keep_unlisted(form, chosen, listed)
     context = {
         "form": form,
         "table": Choosing(listed, ticked=[lot.number for lot in chosen]),
@@ -131,6 +132,13 @@ def plan(request: HttpRequest) -> HttpResponse:
         "order_url": _order_url(request, found, wanted),
     }
     return render(request, "staff/plant/planner.html", context)
+
+
+def _keep_unlisted(form: PlanForm, chosen: list[Lot], listed: list[Lot]) -> None:
+    """Chosen lots without a tick in the list stay in the scanner's field, so that asking again does not lose them."""
+    if "scanned" not in form.errors:
+        ticked = {lot.pk for lot in listed}
+        form.data["scanned"] = "\n".join(lot.number for lot in chosen if lot.pk not in ticked)
 
 
 def _order_url(request: HttpRequest, found: Reckoning | None, wanted: int) -> str:

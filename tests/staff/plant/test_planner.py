@@ -69,6 +69,16 @@ def test_lots_ticked_and_scanned_are_reckoned_together():
     assert "is not assayed; it may hold lead, tellurium, mercury" in page
 
 
+def test_a_chosen_lot_that_is_not_listed_stays_chosen_when_asked_again():
+    (mine,) = builders.ready(100)
+    (others,) = builders.ready(100, by=people.sam_sampler(), where="LAB")
+    answer = ask(lot=[mine.number, others.number], reckon="1")
+    assert answer.context["form"]["scanned"].value() == others.number
+    assert answer.context["table"].ticked == {mine.number, others.number}
+    again = ask(scanned=f"{mine.number}\n{others.number}", reckon="1")
+    assert again.context["form"]["scanned"].value() == others.number, "what is listed is ticked there"
+
+
 def test_low_silver_lots_that_cure_it_are_named():
     (much,) = ready(100, Au=600_000, Ag=300_000)
     (little,) = ready(200, Au=950_000, Ag=10_000)
