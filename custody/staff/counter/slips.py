@@ -52,9 +52,10 @@ def slips(request: HttpRequest) -> HttpResponse:
             form.refuse(refusal)
         else:
             messages.success(
-                request, f"{paper.title} are ready to print. Keep them with pens and a torch at the counter."
+                request,
+                f"Ready to print under “Paper”: {paper.title}. Keep them with pens and a torch at the counter.",
             )
-            return redirect("document", paper.pk)
+            return redirect("slip", paper.slips.first().number)
     found = Paginator(registers.slips(request.user), A_PAGE).get_page(request.GET.get("page"))
     return render(
         request,

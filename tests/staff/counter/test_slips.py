@@ -48,11 +48,14 @@ def entered(slip, at):
 def test_blank_slips_are_printed_each_with_a_number_of_its_own():
     answer = printed(3)
     paper = Document.objects.get(kind=DocumentKind.SLIPS)
-    assert answer.url == f"/papers/{paper.pk}/"
     numbers = [slip.number for slip in Slip.objects.all()]
+    assert answer.url == f"/counter/slips/{numbers[0]}/"  # a page: a download would leave the entry standing
+    address = f"/papers/{paper.pk}/"
+    page = people.signed_in(people.fiona_frontdesk()).get(answer.url).content.decode()
+    assert address in page
     assert len(set(numbers)) == 3
     assert all(number.startswith("SL") for number in numbers)
-    content = b"".join(people.signed_in(people.fiona_frontdesk()).get(answer.url))
+    content = b"".join(people.signed_in(people.fiona_frontdesk()).get(address))
     assert reading.page_count(content) == 3
     for page, number in enumerate(numbers, start=1):
         assert reading.codes(content, page=page) == [number]
