@@ -88,6 +88,8 @@ def _refusal(request: HttpRequest, refusal: Refusal) -> HttpResponse:
         detail = f"Operation {refusal.detail.get('number')} is recorded already. Look at it, or take another number."
     elif field == "countersign":
         field = COUNTERSIGN
+    elif field == "by":
+        field = "Authorization"
     elif field == "determination":  # a record says what was found in so many words
         field = "fine_g"
     lot, record = refusal.detail.get("lot", ""), getattr(request, "record", {})

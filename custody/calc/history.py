@@ -106,6 +106,11 @@ def read_operation(record: dict[str, Any]) -> dict[str, Any]:
     for key, reader in readers.items():
         if key in record:
             request[key] = [reader(entry, f"{key}[{i}]") for i, entry in enumerate(_list(record, key))]
+    made = set()
+    for i, output in enumerate(request.get("outputs", ())):
+        if output["lot"] in made:
+            raise Refused(f"outputs[{i}].lot {output['lot']} stands twice in this record.", field=f"outputs[{i}].lot")
+        made.add(output["lot"])
     return request
 
 

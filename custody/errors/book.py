@@ -11,7 +11,7 @@ LotTwice = refusal("LotTwice", "lot_twice", "Lot {lot} is named twice. Name each
 LotTaken = refusal(
     "LotTaken",
     "lot_taken",
-    "There is a lot {lot} already. Leave the number out for the next one.",
+    "There is a lot {lot} already. Take another number.",
     base=Conflict,
     field="outputs",
 )
@@ -25,7 +25,7 @@ NumberTaken = refusal(
 LotNumber = refusal(
     "LotNumber",
     "lot_number",
-    "A lot of this number was recorded by somebody else just now. Leave the number out for the next one.",
+    "A lot of this number was recorded by somebody else just now. Take another number.",
     base=Conflict,
     field="outputs",
 )

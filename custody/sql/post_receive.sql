@@ -27,6 +27,7 @@ DECLARE
     d jsonb;
 BEGIN
     IF jsonb_array_length(coalesce(request -> 'inputs', '[]')) > 0
+            OR jsonb_array_length(coalesce(request -> 'additions', '[]')) > 0
             OR jsonb_array_length(coalesce(request -> 'losses', '[]')) > 0 THEN
         PERFORM custody_refuse('receive', 'A receipt has outputs only.', '{}');
     ELSIF op.party_id IS NULL THEN
@@ -44,6 +45,9 @@ BEGIN
                 AND custody_exchange_agreed(op.party_id, entry ->> 'form', op.day) IS NOT NULL THEN
             PERFORM custody_refuse('exchange_agreed', 'The assays of this party''s material are exchanged.',
                                    jsonb_build_object('lot', entry ->> 'lot', 'party', request ->> 'party'));
+        END IF;
+        IF entry ->> 'form' = 'in process' THEN
+            PERFORM custody_refuse('receive', 'What is in process in a vessel is no parcel.', '{}');
         END IF;
         line := custody_ready_output(op, custody_read_output(op, entry,
             NOT (entry ? 'fine_mg' AND op.source <> 'live')), NULL);

@@ -185,6 +185,7 @@ def test_what_a_program_recorded_is_known_to_an_import(alma):
         ({"outputs": [{"lot": "L-1", "form": "dore", "gross_g": "1e3"}]}, "outputs[0].gross_g", "exponent"),
         ({"losses": [{"cause": "slag", "gross_g": "--0"}]}, "losses[0].gross_g", "negative"),
         ({"record": "party"}, "party", ""),
+        ({"outputs": [{"lot": "L-1", "form": "dore", "gross_g": "1"}] * 2}, "outputs[1].lot", "stands twice"),
     ],
 )
 def test_a_body_that_is_no_record_is_not_readable(alma, changed, field, words):
@@ -252,7 +253,7 @@ def test_each_kind_asks_for_its_role(alma, who):
     program = Program(who())
     for record in (receive("L-2", "OP-2"), melt()):
         problem = said(program.post("operations", record), 403)
-        assert problem["code"] == "not_allowed"
+        assert (problem["code"], problem["field"]) == ("not_allowed", "Authorization")
     assert Operation.objects.count() == 1
 
 
@@ -264,6 +265,14 @@ def test_a_customer_sees_its_own_receipts_alone(alma):
     for program, number in ((cora, "OP-2"), (stranger, "OP-1"), (stranger, "OP-9")):
         assert said(program.get(f"operations/{number}"), 404)["field"] == "number"
     assert said(cora.get("scales"), 403)
+
+
+def test_a_receipt_has_parcels_alone(alma):
+    flux = receive(additions=[{"what": "flux", "gross_g": "1.000"}])
+    assert said(alma.post("operations", flux), 422)["code"] == "receive"
+    content = receive()
+    content["outputs"][0] |= {"form": "in process", "vessel": "VESSEL-1"}
+    assert said(alma.post("operations", content), 422)["code"] == "receive"
 
 
 def test_what_does_not_balance_names_the_missing_milligrams(alma):

@@ -1,5 +1,7 @@
 """The OpenAPI document against the API: what it allows is read, what it forbids is refused, all is promised in it."""
 
+import re
+
 import hypothesis
 import pytest
 import schemathesis
@@ -11,8 +13,9 @@ from tests import builders
 from tests.api.conftest import does_all
 
 EXAMPLES = 15
-#: What JSON Schema cannot say of these: that a month has the day, and that a signature has its meaning.
-READ_CLOSELY = {"at", "about", "read_at", "Countersign-Meaning"}
+#: What JSON Schema cannot say of these: that a month has the day, that a signature has its meaning, that a number
+#: stands once.
+READ_CLOSELY = {"at", "about", "read_at", "Countersign-Meaning", "outputs.lot"}
 
 
 @pytest.fixture
@@ -51,7 +54,7 @@ def test_what_the_document_allows_is_read(document, bearer):
     for found in document.get_all_operations():
         operation = found.ok()
         told = answers(operation, GenerationMode.POSITIVE, bearer)
-        unread = [one for one in told if one[0] == 400 and one[1] not in READ_CLOSELY]
+        unread = [one for one in told if one[0] == 400 and re.sub(r"\[\d+\]", "", one[1]) not in READ_CLOSELY]
         assert not unread, operation.label
 
 
