@@ -83,7 +83,7 @@ def _context(request: HttpRequest, one: Determination, form: AcceptForm, again: 
         "one": one,
         "form": form,
         "again": again,
-        "changes": laboratory.changes(one) if waits else [],
+        "changes": laboratory.changes(one) if waits and not exchanged else [],
         "acceptable": waits and not exchanged and not own and not worked and may(request.user.roles, Verb.ACCEPT),
         "own": own and waits,
         "worked": worked and waits,

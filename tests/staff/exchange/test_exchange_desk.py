@@ -371,6 +371,7 @@ def test_a_determination_of_a_lot_that_is_exchanged_has_no_button_that_is_refuse
     shown = page(accept, people.mona_manager)
     assert f"Accept {one.number}" not in shown
     assert f"{LIST}open/{one.lot.number}/" in shown
+    assert "what the book will say" not in shown
     exchange = exchanges.opened(one.lot)
     shown = page(accept, people.mona_manager)
     assert f"Accept {one.number}" not in shown
