@@ -9,7 +9,7 @@ from custody.actions.people import add_person
 from custody.actions.tokens import make_token
 from custody.models import User
 from custody.terms import Role
-from tests import people
+from tests import builders, people
 
 
 class Program:
@@ -43,3 +43,15 @@ def does_all() -> User:
     return User.objects.filter(username="alma").first() or add_person(
         username="alma", full_name="Alma Both", password=people.PASSWORD, roles=working, by=people.mona_manager()
     )
+
+
+@pytest.fixture
+def house(db):
+    builders.places()
+    for code in people.PARTIES:
+        people.party(code)
+
+
+@pytest.fixture
+def alma(house):
+    return Program(does_all())
