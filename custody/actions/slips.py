@@ -2,8 +2,9 @@
 
 import hashlib
 from datetime import datetime
+from uuid import UUID
 
-from django.db import transaction
+from django.db import connection, transaction
 
 from custody.actions import _post, papers
 from custody.actions._allowed import require
@@ -19,14 +20,23 @@ from custody.terms import DocumentKind
 MOST = 50
 
 
-def print_slips(*, how_many: int, at: datetime, by: User) -> Document:
-    """Prints blank slips, each with a number of its own, as one PDF. Raises ``NotAllowed`` and ``Refusal``."""
+def print_slips(*, how_many: int, at: datetime, by: User, request_key: UUID | None = None) -> Document:
+    """Prints blank slips, each with a number of its own, as one PDF; the same form sent twice prints once.
+
+    Raises ``NotAllowed`` and ``Refusal``.
+    """
     require(by, Verb.RECEIVE)
     if not 1 <= how_many <= MOST:
         refusal = Refusal(f"Print 1 to {MOST} slips at once.")
         refusal.field = "how_many"
         raise refusal
     with transaction.atomic(durable=True):
+        if request_key:
+            with connection.cursor() as cursor:
+                cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [str(request_key)])
+            earlier = Slip.objects.filter(request_key=request_key).select_related("document").first()
+            if earlier:
+                return earlier.document
         numbers = [next_number("SL", "slip", at) for _ in range(how_many)]
         paper = papers.store(
             kind=DocumentKind.SLIPS,
@@ -40,7 +50,8 @@ def print_slips(*, how_many: int, at: datetime, by: User) -> Document:
             by=by,
         )
         Slip.objects.bulk_create(
-            Slip(number=number, printed_at=at, printed_by=by, document=paper) for number in numbers
+            Slip(number=number, printed_at=at, printed_by=by, document=paper, request_key=request_key)
+            for number in numbers
         )
     return paper
 

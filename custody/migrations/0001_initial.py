@@ -356,6 +356,7 @@ class Migration(migrations.Migration):
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
                 ("number", models.CharField(max_length=20, unique=True)),
                 ("printed_at", models.DateTimeField()),
+                ("request_key", models.UUIDField(db_index=True, null=True)),
             ],
             options={
                 "ordering": ("id",),

@@ -31,6 +31,7 @@ class Slip(models.Model):
     printed_at = models.DateTimeField()
     printed_by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")
     document = models.ForeignKey("custody.Document", null=True, on_delete=models.PROTECT, related_name="slips")
+    request_key = models.UUIDField(null=True, db_index=True)
 
     class Meta:
         ordering = ("id",)

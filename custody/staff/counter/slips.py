@@ -47,7 +47,10 @@ def slips(request: HttpRequest) -> HttpResponse:
     form = PrintForm(request.POST if request.method == "POST" and may_print else None)
     if form.is_bound and form.is_valid():
         try:
-            paper = print_slips(how_many=form.cleaned_data["how_many"], at=timezone.now(), by=request.user)
+            said = form.cleaned_data
+            paper = print_slips(
+                how_many=said["how_many"], at=timezone.now(), by=request.user, request_key=said["request_key"]
+            )
         except Refusal as refusal:
             form.refuse(refusal)
         else:

@@ -45,6 +45,14 @@ def entered(slip, at):
     return people.signed_in(people.fiona_frontdesk()).post("/counter/", entry(slip, at))
 
 
+def test_a_form_sent_twice_prints_once():
+    said = body(how_many=2)
+    client = people.signed_in(people.fiona_frontdesk())
+    addresses = {client.post("/counter/slips/", said).url for _ in range(2)}
+    assert len(addresses) == 1
+    assert (Slip.objects.count(), Document.objects.filter(kind=DocumentKind.SLIPS).count()) == (2, 1)
+
+
 def test_blank_slips_are_printed_each_with_a_number_of_its_own():
     answer = printed(3)
     paper = Document.objects.get(kind=DocumentKind.SLIPS)
