@@ -72,7 +72,10 @@ def record(
     request: HttpRequest,
     idempotency_key: IdempotencyKey,
     place: str = Query(
-        "", max_length=30, description="Place where the parcels of a receipt stand; the first counter without it."
+        "",
+        max_length=30,
+        pattern=r"^[^\x00]*$",
+        description="Place where the parcels of a receipt stand; the first counter without it.",
     ),
     countersign_authorization: str = Header(
         "", alias="Countersign-Authorization", description="“Bearer” and the token of the second person."

@@ -96,6 +96,7 @@ def test_the_place_of_a_receipt_may_be_said(alma):
     assert alma.post("operations?place=STRONG", receive()).status_code == 201
     assert builders.fresh("L-1").place.code == "STRONG"
     assert said(alma.post("operations?place=NOWHERE", receive("L-2", "OP-2"), key="k-2"), 422)["field"] == "place"
+    assert said(alma.post("operations?place=%00", receive("L-3", "OP-3"), key="k-3"), 400)["field"] == "place"
     assert said(alma.post("operations?plce=STRONG", receive("L-2", "OP-2"), key="k-2"), 400)["field"] == "plce"
 
 
