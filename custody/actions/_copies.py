@@ -1,12 +1,13 @@
-"""Papers of an operation: numbered copies, each kept as it was issued."""
+"""Numbered copies of papers, each kept as it was issued."""
 
 import hashlib
 from collections.abc import Callable
 from datetime import datetime
+from typing import Any
 
-from django.db import connection, transaction
+from django.db import transaction
 
-from custody.actions import papers
+from custody.actions import _post, papers
 from custody.models import Document, Operation, User
 from custody.terms import DocumentKind
 
@@ -22,7 +23,7 @@ def issue_copy(
 ) -> Document:
     """Keeps the next copy of an operation's paper, for its party; ``content`` is told its number and identifier."""
     with transaction.atomic(durable=True):
-        copy_no = _next_copy(kind, operation)
+        copy_no = next_copy(kind, operation=operation)
         seed = f"{kind} {operation.number} {copy_no}".encode() + bytes(operation.sha256)
         return papers.store(
             kind=kind,
@@ -36,8 +37,10 @@ def issue_copy(
         )
 
 
-def _next_copy(kind: DocumentKind, operation: Operation) -> int:
-    """Waits for whoever prints the same paper at this moment, so that no two copies bear one number."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [f"{kind} {operation.number}"])
-    return Document.objects.filter(kind=kind, operation=operation).count() + 1
+def next_copy(kind: DocumentKind, **about: Any) -> int:
+    """The number of the next paper of this kind about this (columns of ``Document``), inside a transaction.
+
+    Waits for whoever prints the same paper at this moment, so that no two copies bear one number.
+    """
+    _post.alone(" ".join([kind, *(f"{name} {getattr(what, 'pk', what)}" for name, what in about.items())]))
+    return Document.objects.filter(kind=kind, **about).count() + 1

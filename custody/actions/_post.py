@@ -91,6 +91,12 @@ def call(function: str, *arguments: Any) -> Any:
         return cursor.fetchone()[0]
 
 
+def alone(what: str) -> None:
+    """Until the transaction ends nobody else does this: two of the same would both find nothing recorded yet."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [what])
+
+
 def in_lock_order(numbers: Iterable[str]) -> list[str]:
     """Lot numbers by the lots' ids: every door locks lots in that order, so that nobody waits in a circle."""
     ids = dict(Lot.objects.filter(number__in=numbers).values_list("number", "id"))

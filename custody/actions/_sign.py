@@ -31,19 +31,13 @@ def countersign(
     Raises ``Refusal`` for wrong credentials and ``NotAllowed`` for a person without the right.
     """
     if not meaning.strip():
-        raise _about_the_signature("Say what the signature means.")
+        raise Refusal("Say what the signature means.").at("countersign")
     if request is not None:
         user = authenticate(request, username=username, password=password)
     else:
         user = User.objects.filter(username=username, is_active=True).first()
         user = user if user and user.check_password(password) else None
     if user is None:
-        raise _about_the_signature("The second person's name or password is not right. Nothing was recorded.")
+        raise Refusal("The second person's name or password is not right. Nothing was recorded.").at("countersign")
     require(user, verb)
     return Signature(user, meaning.strip())
-
-
-def _about_the_signature(sentence: str) -> Refusal:
-    refusal = Refusal(sentence)
-    refusal.field = "countersign"
-    return refusal

@@ -3,8 +3,9 @@
 import hashlib
 from datetime import datetime
 
-from django.db import connection, transaction
+from django.db import transaction
 
+from custody.actions import _post
 from custody.actions._allowed import require
 from custody.actions._files import keep_file
 from custody.errors import AttachmentRule
@@ -36,7 +37,7 @@ def attach(
     content_type = type_of(content, name)
     digest = hashlib.sha256(content).hexdigest()
     with transaction.atomic(durable=True):
-        _one_at_a_time(receipt)
+        _post.alone(f"attachments of {receipt.number}")  # together they must not pass the limit
         standing = Attachment.objects.filter(receipt=receipt)
         known = standing.filter(sha256=digest).first()
         if known:
@@ -55,9 +56,3 @@ def attach(
             at=at,
             by=by,
         )
-
-
-def _one_at_a_time(receipt: Operation) -> None:
-    """Waits for whoever attaches to this receipt at this moment: together they must not pass the limit."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 1))", [receipt.number])

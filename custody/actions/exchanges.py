@@ -34,7 +34,7 @@ def agree_exchange(*, party: Party, by: User, valid_from: date, **agreed: Any) -
     """
     require(by, Verb.SETTLE)
     with _post.refusals(), transaction.atomic(durable=True):
-        _alone(f"exchange terms {party.pk}")
+        _post.alone(f"exchange terms {party.pk}")
         latest = ExchangeTerms.objects.filter(party=party).order_by("-id")[:1]
         same = ExchangeTerms.objects.filter(pk__in=latest, valid_from=valid_from, agreed_by=by, **agreed).first()
         return same or ExchangeTerms.objects.create(party=party, valid_from=valid_from, agreed_by=by, **agreed)
@@ -131,7 +131,7 @@ def record_settled(
     """
     _require_one(by, KEEPS)
     with _post.refusals(), transaction.atomic(durable=True):
-        _alone(f"settled assay {exchange.pk}")
+        _post.alone(f"settled assay {exchange.pk}")
         seen = queries.see([Exchange.objects.select_related("lot", "terms").get(pk=exchange.pk)])[0]
         said, words = _settled(seen, gives_way)
         earlier = seen.determinations[-1] if seen.determinations else None
@@ -190,12 +190,6 @@ def _seal(
     call = "SELECT custody_seal_result(%s) FROM set_config('lock_timeout', %s, true)"
     with _post.refusals(), transaction.atomic(durable=True), connection.wrap_database_errors:
         psycopg.Cursor(connection.connection).execute(call, [Jsonb(request), _post.LOCK_TIMEOUT])
-
-
-def _alone(what: str) -> None:
-    """Until the transaction ends nobody else does this: two of the same would both find nothing recorded yet."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [what])
 
 
 def _require_one(by: User, verbs: tuple[Verb, ...]) -> None:

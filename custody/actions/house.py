@@ -3,7 +3,7 @@
 from datetime import date
 from zoneinfo import ZoneInfo, available_timezones
 
-from django.db import IntegrityError, connection, transaction
+from django.db import IntegrityError, transaction
 from django.db.models import F
 
 from custody.actions import _post
@@ -91,8 +91,7 @@ def agree_terms(*, party: Party, by: User, valid_from: date, **agreed) -> Terms:
     """
     require(by, Verb.SETTLE)
     with _post.refusals(), transaction.atomic():
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [f"terms {party.pk}"])
+        _post.alone(f"terms {party.pk}")
         latest = Terms.objects.filter(party=party).order_by("-id")[:1]
         same = Terms.objects.filter(pk__in=latest, valid_from=valid_from, agreed_by=by, **agreed).first()
         return same or Terms.objects.create(party=party, valid_from=valid_from, agreed_by=by, **agreed)

@@ -3,10 +3,11 @@
 import hashlib
 from datetime import datetime
 
-from django.db import connection, transaction
+from django.db import transaction
 
 from custody.actions import papers
 from custody.actions._allowed import require
+from custody.actions._copies import next_copy
 from custody.documents.assay import render_assay
 from custody.documents.fill_assay import assay_paper
 from custody.errors import Refusal
@@ -26,7 +27,7 @@ def issue_assay(*, determination: Determination, at: datetime, by: User) -> Docu
         raise refusal.at("determination")
     title = f"Assay certificate {determination.number}"
     with transaction.atomic(durable=True):
-        copy_no = _next_copy(title)
+        copy_no = next_copy(DocumentKind.ASSAY, title=title)
         seed = f"{title} {copy_no} {determination.acceptance.at.isoformat()}".encode()
         paper = assay_paper(determination, copy_no=copy_no, at=at)
         return papers.store(
@@ -39,10 +40,3 @@ def issue_assay(*, determination: Determination, at: datetime, by: User) -> Docu
             lot=determination.lot,
             copy_no=copy_no,
         )
-
-
-def _next_copy(title: str) -> int:
-    """Waits for whoever prints the same certificate at this moment, so that no two copies bear one number."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [title])
-    return Document.objects.filter(kind=DocumentKind.ASSAY, title=title).count() + 1

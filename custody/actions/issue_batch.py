@@ -3,10 +3,11 @@
 import hashlib
 from datetime import datetime
 
-from django.db import connection, transaction
+from django.db import transaction
 
 from custody.actions import papers
 from custody.actions._allowed import require
+from custody.actions._copies import next_copy
 from custody.documents.batch import render_batch
 from custody.documents.fill_batch import batch_sheet
 from custody.models import Document, RouteOrder, User
@@ -20,7 +21,7 @@ def issue_batch_sheet(*, order: RouteOrder, at: datetime, by: User) -> Document:
     require(by, Verb.ORDER_ROUTE)
     title = sheet_title(order)
     with transaction.atomic(durable=True):
-        copy_no = _next_copy(title)
+        copy_no = next_copy(DocumentKind.BATCH_SHEET, title=title)
         seed = f"{title} {copy_no} {order.at.isoformat()}".encode()
         sheet = batch_sheet(order, copy_no=copy_no, at=at)
         return papers.store(
@@ -31,10 +32,3 @@ def issue_batch_sheet(*, order: RouteOrder, at: datetime, by: User) -> Document:
             by=by,
             copy_no=copy_no,
         )
-
-
-def _next_copy(title: str) -> int:
-    """Waits for whoever prints the same sheet at this moment, so that no two copies bear one number."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [title])
-    return Document.objects.filter(kind=DocumentKind.BATCH_SHEET, title=title).count() + 1

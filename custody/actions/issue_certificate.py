@@ -4,10 +4,11 @@ import hashlib
 import logging
 from datetime import datetime
 
-from django.db import connection, transaction
+from django.db import transaction
 
 from custody.actions import papers
 from custody.actions._allowed import require
+from custody.actions._copies import next_copy
 from custody.documents.certificate import render_certificate
 from custody.documents.fill_certificate import certificate_paper
 from custody.errors import Refusal
@@ -30,7 +31,7 @@ def issue_certificate(*, lot: Lot, at: datetime, by: User, party: Party | None =
     if bar is None:
         raise Refusal(f"Lot {lot.number} is no stamped bar: only a bar has a certificate.")
     with transaction.atomic(durable=True):
-        copy_no = _next_copy(lot)
+        copy_no = next_copy(DocumentKind.CERTIFICATE, lot=lot)
         paper = certificate_paper(bar, copy_no=copy_no, at=at, by=by)
         seed = f"{paper.number} {at.isoformat()}".encode() + bytes(lot.created_by.sha256)
         return papers.store(
@@ -62,10 +63,3 @@ def issue_certificates(*, dispatch: Operation, at: datetime, by: User) -> tuple[
             logger.exception("Certificate of bar %s, dispatched by %s", bar, dispatch.number)
             failed.append(f"The certificate of bar {bar} could not be written.")
     return issued, failed
-
-
-def _next_copy(lot: Lot) -> int:
-    """Waits for whoever prints the same certificate at this moment, so that no two copies bear one number."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [f"certificate {lot.number}"])
-    return Document.objects.filter(kind=DocumentKind.CERTIFICATE, lot=lot).count() + 1

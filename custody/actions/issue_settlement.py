@@ -3,10 +3,11 @@
 import hashlib
 from datetime import datetime
 
-from django.db import connection, transaction
+from django.db import transaction
 
 from custody.actions import papers
 from custody.actions._allowed import require
+from custody.actions._copies import next_copy
 from custody.documents.fill_settlement import settlement_paper
 from custody.documents.settlement import render_settlement
 from custody.models import Document, Settlement, User
@@ -21,7 +22,7 @@ def issue_settlement(*, settlement: Settlement, at: datetime, by: User) -> Docum
     """
     require(by, Verb.SETTLE)
     with transaction.atomic(durable=True):
-        copy_no = _next_copy(settlement)
+        copy_no = next_copy(DocumentKind.SETTLEMENT, settlement=settlement)
         identifier = hashlib.sha256(f"{settlement.number} {copy_no} {settlement.issued_at}".encode()).digest()[:16]
         return papers.store(
             kind=DocumentKind.SETTLEMENT,
@@ -34,10 +35,3 @@ def issue_settlement(*, settlement: Settlement, at: datetime, by: User) -> Docum
             settlement=settlement,
             copy_no=copy_no,
         )
-
-
-def _next_copy(settlement: Settlement) -> int:
-    """Waits for whoever prints the same statement at this moment, so that no two copies bear one number."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [f"statement {settlement.number}"])
-    return Document.objects.filter(kind=DocumentKind.SETTLEMENT, settlement=settlement).count() + 1

@@ -3,10 +3,11 @@
 import hashlib
 from datetime import datetime
 
-from django.db import connection, transaction
+from django.db import transaction
 
 from custody.actions import papers
 from custody.actions._allowed import require
+from custody.actions._copies import next_copy
 from custody.documents.fill_trace import trace_paper
 from custody.documents.trace import render_trace
 from custody.models import Document, Lot, User
@@ -21,7 +22,7 @@ def issue_trace(*, lot: Lot, at: datetime, by: User) -> Document:
     """
     require(by, Verb.TRACE)
     with transaction.atomic(durable=True):
-        count = _next_report(lot)
+        count = next_copy(DocumentKind.TRACE, lot=lot)
         number = f"T-{lot.number}-{count}"
         identifier = hashlib.sha256(f"{number} {at.isoformat()}".encode()).digest()[:16]
         paper = trace_paper(lot, number=number, at=at, by=by)
@@ -33,10 +34,3 @@ def issue_trace(*, lot: Lot, at: datetime, by: User) -> Document:
             by=by,
             lot=lot,
         )
-
-
-def _next_report(lot: Lot) -> int:
-    """Waits for whoever draws up a report of the same lot at this moment, so that no two bear one number."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [f"trace report {lot.number}"])
-    return Document.objects.filter(kind=DocumentKind.TRACE, lot=lot).count() + 1

@@ -37,7 +37,7 @@ def add_person(
     if Role.CUSTOMER in roles and len(roles) > 1:
         raise Refusal("A customer's login has no other role.")
     if not PLAIN_LOGIN.fullmatch(username):
-        raise _refused("username", "Write the login in small letters, digits and hyphens, like fern-alder.")
+        raise Refusal("Write the login in small letters, digits and hyphens, like fern-alder.").at("username")
     first, _, last = full_name.strip().partition(" ")
     user = User(username=username, first_name=first, last_name=last, party=party)
     user.set_password(password)
@@ -49,7 +49,7 @@ def add_person(
         there = User.objects.filter(username=username).first()
         if there and _is(there, user, password, roles):
             return there
-        raise _refused("username", f"There is a login {username} already. Choose another.") from error
+        raise Refusal(f"There is a login {username} already. Choose another.").at("username") from error
     return user
 
 
@@ -90,9 +90,3 @@ def _is(there: User, asked: User, password: str, roles: list[Role]) -> bool:
     """Whether the login that is there is the very one asked for: the form was sent twice."""
     same = (there.get_full_name(), there.party_id) == (asked.get_full_name(), asked.party_id)
     return same and there.roles == frozenset(roles) and there.check_password(password)
-
-
-def _refused(field: str, sentence: str) -> Refusal:
-    refusal = Refusal(sentence)
-    refusal.field = field
-    return refusal

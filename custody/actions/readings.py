@@ -31,9 +31,9 @@ def keep_reading(
     if not scale.active:
         raise UnknownScale(scale=scale.code)
     if abs(value_ug) > HEAVIEST_MG * 1000:
-        raise _about("value", "No scale of a refinery weighs more than 100 t.")
+        raise Refusal("No scale of a refinery weighs more than 100 t.").at("value")
     if not line.isprintable() or len(line) > _LONGEST_LINE:
-        raise _about("line", f"The line of the scale has at most {_LONGEST_LINE} printable characters.")
+        raise Refusal(f"The line of the scale has at most {_LONGEST_LINE} printable characters.").at("line")
     said = [scale.code, value_ug, stable, line, read_at.isoformat()]
     sha256 = hashlib.sha256(json.dumps(said).encode()).digest()
     request_key = uuid5(_KEYS, f"{by.pk}:{key}")
@@ -65,9 +65,3 @@ def _kept(request_key: UUID, sha256: bytes) -> ScaleReading | None:
     if kept and bytes(kept.request_sha256) != sha256:
         raise RequestKey(operation=f"reading {kept.pk}")
     return kept
-
-
-def _about(field: str, sentence: str) -> Refusal:
-    refusal = Refusal(sentence)
-    refusal.field = field
-    return refusal

@@ -37,7 +37,9 @@ def set_plant(
     if earlier:
         return earlier
     if valid_from < timezone.localdate(at):
-        raise _about("valid_from", "Settings hold from today or a later day: what was reckoned before stays as it was.")
+        raise Refusal("Settings hold from today or a later day: what was reckoned before stays as it was.").at(
+            "valid_from"
+        )
     made = PlantSettings(
         valid_from=valid_from, set_by=by, set_at=at, note=note.strip(), request_key=request_key, **limits
     )
@@ -45,12 +47,12 @@ def set_plant(
     planner.practice_of(made)
     for name in ("nitric_density", "hydrochloric_density"):
         if not LIGHTEST <= getattr(made, name) <= DENSEST:
-            raise _about(name, "An acid of the store weighs 0.9 to 2 g/mL. Check the decimal point.")
+            raise Refusal("An acid of the store weighs 0.9 to 2 g/mL. Check the decimal point.").at(name)
     for column in made._meta.fields:
         value = getattr(made, column.attname)
         most = MOST_EXCESS_PPM if column.name.endswith("_excess_ppm") else PPM
         if column.name.endswith("_ppm") and value is not None and not 0 <= value <= most:
-            raise _about(column.name, f"This lies between 0 and {most // 10_000} %.")
+            raise Refusal(f"This lies between 0 and {most // 10_000} %.").at(column.name)
     with _post.refusals():
         return _once(made, request_key)
 
@@ -77,14 +79,14 @@ def order_route(
             raise RequestKey(operation=earlier.number)
         return earlier
     if not 0 < wanted_ppm <= PPM:
-        raise _about("wanted", "The wanted fineness is more than 0 and at most 1000 ‰.")
+        raise Refusal("The wanted fineness is more than 0 and at most 1000 ‰.").at("wanted")
     with _post.refusals(), transaction.atomic(durable=True):
         named = _workable(lots)
         settings = planner.settings_on(timezone.localdate(at))
         advice = _advice(named, wanted_ppm, settings)
         ordered = in_order(steps, advice.steps)
         if ordered != advice.steps and not note.strip():
-            raise _about("note", "This is not the advised route: say why it is ordered.")
+            raise Refusal("This is not the advised route: say why it is ordered.").at("note")
         made = RouteOrder(
             number=next_number("RO", "route", at),
             steps=[str(step) for step in ordered],
@@ -109,24 +111,24 @@ def _workable(numbers: Sequence[str]) -> list[Lot]:
     """The lots in their order, if each could go into a batch and together they may mix."""
     found = {lot.number: lot for lot in Lot.objects.filter(number__in=numbers)}
     if not numbers:
-        raise _about("lots", "Name at least one lot.")
+        raise Refusal("Name at least one lot.").at("lots")
     for number in numbers:
         if number not in found:
-            raise _about("lots", f"There is no lot {number}. Check the number, or scan the label.")
+            raise Refusal(f"There is no lot {number}. Check the number, or scan the label.").at("lots")
         lot = found[number]
         if not lot.gross_mg:
-            raise _about("lots", f"Lot {number} is empty: nothing of it is left in the book.")
+            raise Refusal(f"Lot {number} is empty: nothing of it is left in the book.").at("lots")
         if lot.form in planner.NO_FEED:
-            raise _about("lots", f"Lot {number} is {lot.get_form_display()}: that is no feed of a batch.")
+            raise Refusal(f"Lot {number} is {lot.get_form_display()}: that is no feed of a batch.").at("lots")
         if not lot.valued:
-            raise _about("lots", f"Lot {number} is not valued: record and accept its assay first.")
+            raise Refusal(f"Lot {number} is not valued: record and accept its assay first.").at("lots")
         if lot.clearance != Clearance.RELEASED:
-            raise _about("lots", f"Lot {number} is not released by compliance: it goes into no batch yet.")
+            raise Refusal(f"Lot {number} is not released by compliance: it goes into no batch yet.").at("lots")
     named = [found[number] for number in numbers]
     blend(planner.feed_of(lot) for lot in named)
     faults = planner.mixing_faults(named)
     if faults:
-        raise _about("lots", " ".join(faults.values()))
+        raise Refusal(" ".join(faults.values())).at("lots")
     return named
 
 
@@ -162,9 +164,3 @@ def _once(made: models.Model, request_key: UUID | None) -> models.Model:
             raise
         return earlier
     return made
-
-
-def _about(field: str, sentence: str) -> Refusal:
-    refusal = Refusal(sentence)
-    refusal.field = field
-    return refusal

@@ -55,7 +55,7 @@ def enter_scale(*, code: str, name: str, place: Place, plate: calc.Scale, by: Us
                 entered_by=by,
             )
     except IntegrityError as error:
-        raise _about("code", f"There is a scale {code} already. Give this one another code.") from error
+        raise Refusal(f"There is a scale {code} already. Give this one another code.").at("code") from error
 
 
 def set_scale_in_use(*, scale: Scale, active: bool, by: User) -> None:
@@ -89,7 +89,7 @@ def enter_reference_weight(
                 valid_until=valid_until,
             )
     except IntegrityError as error:
-        raise _about("code", f"There is a reference weight {code} already. Give this one another code.") from error
+        raise Refusal(f"There is a reference weight {code} already. Give this one another code.").at("code") from error
 
 
 def set_reference_weight_in_use(*, weight: ReferenceWeight, active: bool, by: User) -> None:
@@ -107,7 +107,7 @@ def check_scale(
     """
     require(by, Verb.WEIGH)
     if not loads:
-        raise _about("loads", "A check has at least one load.")
+        raise Refusal("A check has at least one load.").at("loads")
     plate, day = plate_of(scale), _post.call("custody_local_day", at)
     for load in loads:
         _refuse_expired(load.weights, day)
@@ -122,15 +122,15 @@ def find_faulty(*, scale: Scale, reason: str, at: datetime, by: User, request_ke
     """
     require(by, Verb.KEEP_SCALES if may(by.roles, Verb.KEEP_SCALES) else Verb.WEIGH)
     if not reason.strip():
-        raise _about("reason", "Say what is wrong with the scale.")
+        raise Refusal("Say what is wrong with the scale.").at("reason")
     return _record(scale, [], reason, at, by, request_key)
 
 
 def _code(code: str) -> str:
     code = code.strip().upper()
     if not _CODE.fullmatch(code):
-        raise _about(
-            "code", "A code is capitals, digits and hyphens, at most 30, like C-1: it is scanned from a label."
+        raise Refusal("A code is capitals, digits and hyphens, at most 30, like C-1: it is scanned from a label.").at(
+            "code"
         )
     return code
 
@@ -165,10 +165,4 @@ def _record(
 def _refuse_expired(weights: Sequence[ReferenceWeight], day: date) -> None:
     for one in weights:
         if not one.active or (one.valid_until and one.valid_until < day):
-            raise _about("loads", f"Reference weight {one.code} is out of use, or its certificate has run out.")
-
-
-def _about(field: str, sentence: str) -> Refusal:
-    refusal = Refusal(sentence)
-    refusal.field = field
-    return refusal
+            raise Refusal(f"Reference weight {one.code} is out of use, or its certificate has run out.").at("loads")

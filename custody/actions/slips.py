@@ -4,7 +4,7 @@ import hashlib
 from datetime import datetime
 from uuid import UUID
 
-from django.db import connection, transaction
+from django.db import transaction
 
 from custody.actions import _post, papers
 from custody.actions._allowed import require
@@ -27,13 +27,10 @@ def print_slips(*, how_many: int, at: datetime, by: User, request_key: UUID | No
     """
     require(by, Verb.RECEIVE)
     if not 1 <= how_many <= MOST:
-        refusal = Refusal(f"Print 1 to {MOST} slips at once.")
-        refusal.field = "how_many"
-        raise refusal
+        raise Refusal(f"Print 1 to {MOST} slips at once.").at("how_many")
     with transaction.atomic(durable=True):
         if request_key:
-            with connection.cursor() as cursor:
-                cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [str(request_key)])
+            _post.alone(str(request_key))
             earlier = Slip.objects.filter(request_key=request_key).select_related("document").first()
             if earlier:
                 return earlier.document

@@ -72,14 +72,14 @@ def enter_proof_metal(
     if by is not None:
         require(by, Verb.DETERMINE)
     if not 0 < purity_ppm <= PPM or not 0 <= uncertainty_ppm <= PPM:
-        raise _about("purity", "A purity is more than 0 and at most 1000 per mille, its uncertainty 0 or more.")
+        raise Refusal("A purity is more than 0 and at most 1000 per mille, its uncertainty 0 or more.").at("purity")
     try:
         with transaction.atomic():
             return ProofMetal.objects.create(
                 code=code, metal=metal, purity_ppm=purity_ppm, uncertainty_ppm=uncertainty_ppm, certificate=certificate
             )
     except IntegrityError as error:
-        raise _about("code", f"There is a proof metal {code} already.") from error
+        raise Refusal(f"There is a proof metal {code} already.").at("code") from error
 
 
 def set_proof_metal_in_use(*, proof_metal: ProofMetal, active: bool, by: User) -> None:
@@ -141,12 +141,12 @@ def discard_piece(*, worksheet: Worksheet, position: int, reason: str, at: datet
     """
     require(by, Verb.DETERMINE)
     if not reason.strip():
-        raise _about("reason", "Say why the piece is discarded: it spurted, was spilt, was lost.")
+        raise Refusal("Say why the piece is discarded: it spurted, was spilt, was lost.").at("reason")
     with _post.refusals(), transaction.atomic(durable=True):
         lock_worksheet(worksheet)
         piece = WorksheetPiece.objects.filter(worksheet=worksheet, position=position).first()
         if piece is None:
-            raise _about("position", f"Worksheet {worksheet.number} has no position {position}.")
+            raise Refusal(f"Worksheet {worksheet.number} has no position {position}.").at("position")
         if piece.readings.filter(of=ReadingOf.DISCARDED).exists():
             return
         WorksheetReading.objects.create(
@@ -179,17 +179,17 @@ def import_readings(
 
 def _check(plan: Plan) -> None:
     if plan.metal not in FINDS.get(plan.method, ()):
-        raise _about("metal", f"{plan.method.label} does not find {plan.metal}.")
+        raise Refusal(f"{plan.method.label} does not find {plan.metal}.").at("metal")
     if plan.balance is None and any(_is_mass(of) for columns in COLUMNS[plan.method].values() for of in columns):
-        raise _about("balance", "Name the balance that the portions are weighed on.")
+        raise Refusal("Name the balance that the portions are weighed on.").at("balance")
     if plan.balance is not None and not plan.balance.active:
-        raise _about("balance", f"Balance {plan.balance.code} is out of use.")
+        raise Refusal(f"Balance {plan.balance.code} is out of use.").at("balance")
     for one in plan.proofs:
         if one.role not in COLUMNS[plan.method]:
-            raise _about("proof", f"{plan.method.label} has no {one.role.label}.")
+            raise Refusal(f"{plan.method.label} has no {one.role.label}.").at("proof")
         wanted = "Au" if one.role is PieceRole.PROOF else "Ag"
         if one.count and (one.metal.metal != wanted or not one.metal.active):
-            raise _about("proof", f"A {one.role.label} is of {wanted} in use, and {one.metal.code} is not.")
+            raise Refusal(f"A {one.role.label} is of {wanted} in use, and {one.metal.code} is not.").at("proof")
 
 
 def _laid(plan: Plan, lot_of: dict[str, str]) -> list[Laid]:
@@ -199,14 +199,14 @@ def _laid(plan: Plan, lot_of: dict[str, str]) -> list[Laid]:
     for one in plan.pieces:
         lot = lot_of[one.scanned.number]
         if any(lot == other.lot for other in wanted):
-            raise _about("lot", f"Lot {lot} is on the tray already. Say there how many pieces are run.")
+            raise Refusal(f"Lot {lot} is on the tray already. Say there how many pieces are run.").at("lot")
         if silver_alone:
             wanted.append(Wanted(lot, 0, one.portions + one.silver))
             continue
         if one.silver and (plan.method is not Method.FIRE_ASSAY):
-            raise _about("silver", "Only a fire assay of gold has pieces without added silver.")
+            raise Refusal("Only a fire assay of gold has pieces without added silver.").at("silver")
         if one.silver and not one.portions:
-            raise _about("portions", "Silver by difference needs the gold: run parted pieces of the lot too.")
+            raise Refusal("Silver by difference needs the gold: run parted pieces of the lot too.").at("portions")
         wanted.append(Wanted(lot, one.portions, one.silver))
     proofs = [(one.role, one.metal.code) for one in plan.proofs for _ in range(one.count)]
     return lay_out(wanted, proofs)
@@ -242,15 +242,15 @@ def _keep(
     for read in readings:
         piece = pieces.get(read.position)
         if piece is None:
-            raise _about("position", f"Worksheet {worksheet.number} has no position {read.position}.")
+            raise Refusal(f"Worksheet {worksheet.number} has no position {read.position}.").at("position")
         earlier = latest.get((piece.pk, str(read.of), read.element))
         if earlier and (earlier.value, earlier.undetected) == (read.value, read.undetected):
             continue
         if (piece.pk, str(ReadingOf.DISCARDED), "") in latest:
-            raise _about(read.name, f"The piece at position {read.position} was discarded.")
+            raise Refusal(f"The piece at position {read.position} was discarded.").at(read.name)
         if earlier and not reason.strip():
             what = f"{read.of.label} at position {read.position}".strip()
-            raise _about("reason", f"The {what} was read before. Say why another figure replaces it.")
+            raise Refusal(f"The {what} was read before. Say why another figure replaces it.").at("reason")
         new.append(
             WorksheetReading(
                 piece=piece,
@@ -272,7 +272,3 @@ def _keep(
 
 def _is_mass(of: ReadingOf) -> bool:
     return of not in (ReadingOf.VOLUME, ReadingOf.IMPURITY, ReadingOf.DISCARDED)
-
-
-def _about(name: str, sentence: str) -> Refusal:
-    return Refusal(sentence).at(name)
