@@ -24,6 +24,9 @@ class Verb(StrEnum):
     CAST = "cast"
     HAND_OVER = "hand over"
     DISPATCH = "dispatch"
+    OPEN_VAULT = "open the vault"
+    COUNT = "count"
+    KEEP_BARS = "keep bar types and serials"
     SETTLE = "settle"
     APPROVE = "approve a settlement"
     CLEAR = "hold and release"
@@ -55,9 +58,9 @@ MAY: dict[Role, frozenset[Verb]] = {
             Verb.REVERSE,
         }
     ),
-    Role.VAULT: frozenset({Verb.WEIGH, Verb.HAND_OVER, Verb.DISPATCH, Verb.READ_BOOK}),
+    Role.VAULT: frozenset({Verb.WEIGH, Verb.HAND_OVER, Verb.DISPATCH, Verb.OPEN_VAULT, Verb.COUNT, Verb.READ_BOOK}),
     Role.ACCOUNTANT: frozenset(
-        {Verb.SETTLE, Verb.CORRECT, Verb.CLOSE_PERIOD, Verb.READ_BOOK, Verb.TRACE, Verb.REVERSE}
+        {Verb.SETTLE, Verb.CORRECT, Verb.CLOSE_PERIOD, Verb.COUNT, Verb.READ_BOOK, Verb.TRACE, Verb.REVERSE}
     ),
     Role.COMPLIANCE: frozenset({Verb.CLEAR, Verb.TRACE, Verb.READ_BOOK, Verb.KEEP_PARTIES}),
     Role.MANAGER: frozenset(
@@ -65,6 +68,9 @@ MAY: dict[Role, frozenset[Verb]] = {
             Verb.COUNTERSIGN,
             Verb.ORDER_ROUTE,
             Verb.SET_PLANT,
+            Verb.KEEP_BARS,
+            Verb.OPEN_VAULT,
+            Verb.COUNT,
             Verb.APPROVE,
             Verb.ACCEPT,
             Verb.REVERSE,

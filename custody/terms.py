@@ -263,6 +263,7 @@ class Purpose(Term):
     SAMPLE = "sample"
     STEP = "step"
     RETURN = "return"
+    GATE = "gate"
     AGAIN = "weighed again"
 
 
@@ -275,6 +276,14 @@ class NotWeighed(Term):
     SHIFT = "shift handover, seen and scanned"
     POWER = "no scale could be used"
     MISSING = "not found, stays with who gave"
+
+
+class SerialFate(Term):
+    """What became of a serial that no bar bears."""
+
+    RESERVED = "reserved"
+    FREED = "freed"
+    SPOILED = "spoiled"
 
 
 class IdentityKind(Term):
@@ -400,3 +409,7 @@ class DocumentKind(Term):
     SLIPS = "paper slips"
     ASSAY = "assay certificate"
     BATCH_SHEET = "batch sheet"
+    BAR_LIST = "bar list"
+    BOX_LIST = "box list"
+    DISPATCH_NOTE = "dispatch note"
+    COUNT = "count sheet"

@@ -30,9 +30,13 @@ PLACES = {
     "FURNACE-1": ("Melting furnace 1", PlaceKind.FURNACE),
     "VESSEL-1": ("Dissolving vessel 1", PlaceKind.VESSEL),
     "VESSEL-2": ("Dissolving vessel 2", PlaceKind.VESSEL),
+    "CELL-1": ("Gold cell 1", PlaceKind.VESSEL),
+    "TANK-1": ("Waste tank 1", PlaceKind.VESSEL),
     "SHOP": ("Bar workshop", PlaceKind.WORKSHOP),
     "VAULT": ("Main vault", PlaceKind.VAULT),
+    "CAGE": ("Cage that two people open", PlaceKind.VAULT),
 }
+OPENED_BY_TWO = {"CAGE"}
 _mines = count(1)
 
 party = people.party
@@ -54,7 +58,7 @@ def place(code: str = "COUNTER") -> Place:
     """One of PLACES."""
     name, kind = PLACES[code]
     return Place.objects.filter(code=code).first() or add_place(
-        code=code, name=name, kind=kind, by=people.mona_manager()
+        code=code, name=name, kind=kind, two_person=code in OPENED_BY_TWO, by=people.mona_manager()
     )
 
 

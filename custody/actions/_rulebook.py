@@ -14,7 +14,8 @@ def copy_rules(using: str, **_) -> None:
         cursor.execute("DELETE FROM custody_rule")
         cursor.executemany(
             "INSERT INTO custody_rule (kind, causes, additions, lost, band_ppm, tolerance_ppm, grace_mg, gain_ppm,"
-            " hours) VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s)",
+            " hours, product_metal, product_forms, least_yield_ppm)"
+            " VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s, %s)",
             [
                 (
                     rule.kind,
@@ -26,6 +27,9 @@ def copy_rules(using: str, **_) -> None:
                     rule.grace_mg,
                     rule.gain_ppm,
                     rule.hours,
+                    rule.product_metal,
+                    [str(form) for form in rule.product_forms],
+                    rule.least_yield_ppm,
                 )
                 for rule in RULES.values()
             ],

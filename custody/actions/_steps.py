@@ -10,8 +10,8 @@ from custody.actions._sign import Signature
 from custody.actions._weighings import keep_weighings
 from custody.actions.weigh import Weighed
 from custody.calc.apportion import divide, withdraw
-from custody.errors import NegativeAmount, Overdraw
-from custody.models import Lot, Place, User
+from custody.errors import NegativeAmount, Overdraw, Refusal
+from custody.models import Lot, Place, RouteOrder, RouteOrderWork, User
 from custody.terms import METALS, Addition, Cause, Form, Kind, Purpose, SampleCut, SamplePurpose
 
 
@@ -69,6 +69,7 @@ class Make:
     replaces: str = ""
     lot: str = ""
     vessel: str = ""
+    bar_type: str = ""
     weighed: Weighed | None = None
     drawn: Drawn | None = None
 
@@ -77,7 +78,7 @@ class Make:
         entry = {"form": str(self.form), "gross_mg": self.gross_mg, "fine_mg": self.fine_mg}
         if self.drawn:
             entry["sample"] = self.drawn.as_request()
-        for key in ("place", "serial", "replaces", "lot", "vessel"):
+        for key in ("place", "serial", "replaces", "lot", "vessel", "bar_type"):
             if getattr(self, key):
                 entry[key] = getattr(self, key)
         return entry
@@ -114,6 +115,20 @@ class Lose:
         }
 
 
+@dataclass(frozen=True, slots=True)
+class ForOrder:
+    """The route order that a step is work on, and at which of its stations."""
+
+    order: RouteOrder
+    station: str
+
+    def keep(self, operation: int) -> None:
+        """Notes it beside the operation. Raises ``Refusal`` for a station that the order does not have."""
+        if self.station not in self.order.steps:
+            raise Refusal(f"Order {self.order.number} has no station {self.station}.").at("order")
+        RouteOrderWork.objects.create(order=self.order, operation_id=operation, station=self.station)
+
+
 def record(
     *,
     kind: Kind,
@@ -128,6 +143,7 @@ def record(
     step: Kind | None = None,
     countersign: Signature | None = None,
     weighed_in: dict[str, Weighed] | None = None,
+    for_order: ForOrder | None = None,
     request_key: UUID | None = None,
 ) -> _post.Posted:
     """Records one step with its weighings, inside the transaction that the caller's action has open."""
@@ -152,6 +168,8 @@ def record(
         made = {lot: make.weighed for lot, make in zip(posted.lots, outputs, strict=True) if make.weighed}
         keep_weighings(weighed_in or {}, purpose=before, at=at, by=by, operation=posted.id)
         keep_weighings(made, purpose=after, at=at, by=by, operation=posted.id)
+        if for_order:
+            for_order.keep(posted.id)
     return posted
 
 

@@ -41,8 +41,8 @@ def describe_refinery(
     return refinery
 
 
-def add_place(*, code: str, name: str, kind: PlaceKind, by: User | None) -> Place:
-    """Adds a place where metal can be. ``by`` is empty only for the demo's first layout.
+def add_place(*, code: str, name: str, kind: PlaceKind, by: User | None, two_person: bool = False) -> Place:
+    """Adds a place where metal can be; ``two_person`` if two people open it. ``by`` is empty only for the first layout.
 
     Raises ``NotAllowed`` and ``Refusal``.
     """
@@ -50,7 +50,7 @@ def add_place(*, code: str, name: str, kind: PlaceKind, by: User | None) -> Plac
         require(by, Verb.MANAGE_PEOPLE)
     try:
         with transaction.atomic():
-            return Place.objects.create(code=code, name=name, kind=str(kind))
+            return Place.objects.create(code=code, name=name, kind=str(kind), two_person=two_person)
     except IntegrityError as error:
         raise Refusal(f"There is a place {code} already.") from error
 

@@ -8,13 +8,13 @@ from django.db import transaction
 from custody.actions import _post
 from custody.actions._allowed import require
 from custody.actions._sign import Signature
-from custody.actions._steps import Add, Drawn, Lose, Make, Take, record
+from custody.actions._steps import Add, Drawn, ForOrder, Lose, Make, Take, record
 from custody.actions.weigh import Weighed
 from custody.models import Operation, Place, User
 from custody.roles import Verb, verb_of
 from custody.terms import METALS, Cause, Kind
 
-__all__ = ["Add", "Drawn", "Lose", "Make", "Take", "correct_lot", "record_step", "reverse"]
+__all__ = ["Add", "Drawn", "ForOrder", "Lose", "Make", "Take", "correct_lot", "record_step", "reverse"]
 
 
 def record_step(
@@ -31,12 +31,13 @@ def record_step(
     step: Kind | None = None,
     countersign: Signature | None = None,
     weighed_in: dict[str, Weighed] | None = None,
+    for_order: ForOrder | None = None,
     request_key: UUID | None = None,
 ) -> _post.Posted:
     """Records one step or one event of a run, balanced to the milligram, in the custody of ``by``.
 
     ``step`` names the wet step that a first charge opens; ``weighed_in`` are weighings of the lots that went in, by
-    number. Raises ``NotAllowed`` and ``Refusal``.
+    number; ``for_order`` says which route order this is work on. Raises ``NotAllowed`` and ``Refusal``.
     """
     require(by, verb_of(kind))
     with _post.refusals(), transaction.atomic(durable=True):
@@ -53,6 +54,7 @@ def record_step(
             step=step,
             countersign=countersign,
             weighed_in=weighed_in,
+            for_order=for_order,
             request_key=request_key,
         )
 

@@ -273,6 +273,7 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("active", models.BooleanField(default=True)),
+                ("two_person", models.BooleanField(default=False)),
             ],
             options={
                 "ordering": ("code",),
@@ -345,6 +346,14 @@ class Migration(migrations.Migration):
                 ("grace_mg", models.BigIntegerField()),
                 ("gain_ppm", models.IntegerField()),
                 ("hours", models.IntegerField()),
+                ("product_metal", models.CharField(default="", max_length=2)),
+                (
+                    "product_forms",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.CharField(max_length=30), default=list, size=None
+                    ),
+                ),
+                ("least_yield_ppm", models.IntegerField(default=0)),
             ],
             options={
                 "db_table": "custody_rule",
@@ -491,6 +500,87 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="BarType",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.CharField(max_length=20, unique=True)),
+                ("name", models.CharField(max_length=120)),
+                ("metal", models.CharField(max_length=2)),
+                ("nominal_mg", models.BigIntegerField(null=True)),
+                ("least_mg", models.BigIntegerField()),
+                ("most_mg", models.BigIntegerField()),
+                ("least_ppm", models.IntegerField()),
+                ("making", models.CharField(choices=[("struck", "struck"), ("cast", "cast")], max_length=20)),
+                (
+                    "marks",
+                    django.contrib.postgres.fields.ArrayField(
+                        base_field=models.CharField(max_length=40), default=list, size=None
+                    ),
+                ),
+                ("active", models.BooleanField(default=True)),
+                ("entered_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "entered_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("metal", "least_mg", "code"),
+            },
+        ),
+        migrations.CreateModel(
+            name="Box",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("number", models.CharField(max_length=40, unique=True)),
+                ("seal", models.CharField(max_length=60)),
+                ("at", models.DateTimeField()),
+                ("note", models.CharField(default="", max_length=300)),
+                ("request_key", models.UUIDField(null=True, unique=True)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "place",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="custody.place"
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name_plural": "boxes",
+                "ordering": ("-id",),
+            },
+        ),
+        migrations.CreateModel(
+            name="BoxOpening",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("at", models.DateTimeField()),
+                ("reason", models.CharField(max_length=300)),
+                (
+                    "box",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="opening", to="custody.box"
+                    ),
+                ),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+            ],
+        ),
+        migrations.CreateModel(
             name="Collection",
             fields=[
                 (
@@ -532,6 +622,38 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("identity_number", models.CharField(max_length=60)),
+            ],
+        ),
+        migrations.CreateModel(
+            name="Delivery",
+            fields=[
+                (
+                    "operation",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        primary_key=True,
+                        related_name="delivery",
+                        serialize=False,
+                        to="custody.operation",
+                    ),
+                ),
+                ("on_behalf_of", models.CharField(default="", max_length=200)),
+                (
+                    "identity_kind",
+                    models.CharField(
+                        choices=[
+                            ("passport", "passport"),
+                            ("identity card", "identity card"),
+                            ("driving licence", "driving licence"),
+                            ("residence permit", "residence permit"),
+                            ("written authority", "written authority"),
+                            ("known by sight", "known by sight"),
+                        ],
+                        default="",
+                        max_length=30,
+                    ),
+                ),
+                ("identity_number", models.CharField(default="", max_length=60)),
             ],
         ),
         migrations.CreateModel(
@@ -635,6 +757,28 @@ class Migration(migrations.Migration):
             ),
         ),
         migrations.CreateModel(
+            name="EffluentLimit",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("valid_from", models.DateField()),
+                ("substance", models.CharField(max_length=8)),
+                ("least", models.BigIntegerField(null=True)),
+                ("most", models.BigIntegerField()),
+                ("note", models.CharField(blank=True, default="", max_length=300)),
+                ("set_at", models.DateTimeField()),
+                ("request_key", models.UUIDField(null=True)),
+                (
+                    "set_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("substance", "-valid_from", "-id"),
+            },
+        ),
+        migrations.CreateModel(
             name="Exchange",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
@@ -715,6 +859,48 @@ class Migration(migrations.Migration):
             field=models.ForeignKey(
                 on_delete=django.db.models.deletion.PROTECT, related_name="+", to="custody.exchangeterms"
             ),
+        ),
+        migrations.CreateModel(
+            name="Parcel",
+            fields=[
+                (
+                    "lot",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        primary_key=True,
+                        related_name="parcel",
+                        serialize=False,
+                        to="custody.lot",
+                    ),
+                ),
+                ("line", models.PositiveSmallIntegerField()),
+                (
+                    "category",
+                    models.CharField(
+                        choices=[
+                            ("mined", "mined"),
+                            ("mined large scale", "mined large scale"),
+                            ("mined artisanal and small scale", "mined artisanal and small scale"),
+                            ("recycled", "recycled"),
+                            ("grandfathered", "grandfathered"),
+                            ("house", "house"),
+                        ],
+                        default="",
+                        max_length=40,
+                    ),
+                ),
+                ("country", models.CharField(default="", max_length=2)),
+                ("mine", models.CharField(default="", max_length=200)),
+                ("pieces", models.PositiveIntegerField(null=True)),
+                ("description", models.CharField(default="", max_length=300)),
+                ("seal", models.CharField(default="", max_length=60)),
+                ("declared_gross_mg", models.BigIntegerField(null=True)),
+                ("declared_au_ppm", models.IntegerField(null=True)),
+                ("declared_ag_ppm", models.IntegerField(null=True)),
+                ("declared_words", models.CharField(default="", max_length=40)),
+                ("export_paper", models.CharField(default="", max_length=120)),
+                ("transport_paper", models.CharField(default="", max_length=120)),
+            ],
         ),
         migrations.CreateModel(
             name="Sample",
@@ -879,6 +1065,28 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="BoxBar",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("position", models.PositiveSmallIntegerField()),
+                (
+                    "box",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="lines", to="custody.box"
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="boxed", to="custody.lot"
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("box", "position"),
+            },
+        ),
+        migrations.CreateModel(
             name="Bar",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
@@ -892,6 +1100,16 @@ class Migration(migrations.Migration):
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="replaced_by",
                         to="custody.bar",
+                    ),
+                ),
+                (
+                    "bar_type",
+                    models.ForeignKey(
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="bars",
+                        to="custody.bartype",
                     ),
                 ),
                 (
@@ -1122,6 +1340,22 @@ class Migration(migrations.Migration):
                 ),
             ],
         ),
+        migrations.CreateModel(
+            name="Vessel",
+            fields=[
+                (
+                    "place",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        primary_key=True,
+                        related_name="vessel",
+                        serialize=False,
+                        to="custody.place",
+                    ),
+                ),
+                ("capacity_ml", models.BigIntegerField(null=True)),
+            ],
+        ),
         migrations.AddField(
             model_name="operation",
             name="place",
@@ -1277,6 +1511,45 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="PurchaseLine",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("metal", models.CharField(max_length=2)),
+                ("net_mg", models.BigIntegerField()),
+                ("indicated_ppm", models.IntegerField()),
+                (
+                    "method",
+                    models.CharField(
+                        choices=[
+                            ("fire assay by cupellation", "fire assay by cupellation"),
+                            ("fire assay, crucible fusion", "fire assay, crucible fusion"),
+                            ("titration with sodium chloride", "titration with sodium chloride"),
+                            ("potentiometric titration", "potentiometric titration"),
+                            ("gravimetry", "gravimetry"),
+                            ("ICP spectrometry", "ICP spectrometry"),
+                            ("XRF indication", "XRF indication"),
+                            ("density indication", "density indication"),
+                            ("as declared", "as declared"),
+                            ("exchange of assays", "exchange of assays"),
+                        ],
+                        max_length=60,
+                    ),
+                ),
+                ("price_per_g", models.DecimalField(decimal_places=4, max_digits=16)),
+                ("payable_ppm", models.IntegerField()),
+                ("amount", models.DecimalField(decimal_places=2, max_digits=16)),
+                (
+                    "lot",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="bought", to="custody.lot"
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("id",),
+            },
+        ),
+        migrations.CreateModel(
             name="Refinery",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
@@ -1412,6 +1685,28 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="RouteOrderWork",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("station", models.CharField(max_length=60)),
+                (
+                    "operation",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="route_work", to="custody.operation"
+                    ),
+                ),
+                (
+                    "order",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="works", to="custody.routeorder"
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("id",),
+            },
+        ),
+        migrations.CreateModel(
             name="Run",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
@@ -1504,6 +1799,34 @@ class Migration(migrations.Migration):
                 related_name="lots",
                 to="custody.run",
             ),
+        ),
+        migrations.CreateModel(
+            name="CellReading",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("from_at", models.DateTimeField()),
+                ("to_at", models.DateTimeField()),
+                ("milliampere", models.BigIntegerField()),
+                ("millivolt", models.BigIntegerField(null=True)),
+                ("note", models.CharField(blank=True, default="", max_length=200)),
+                ("at", models.DateTimeField()),
+                ("request_key", models.UUIDField(null=True, unique=True)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "run",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="cell_readings", to="custody.run"
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("run", "from_at"),
+            },
         ),
         migrations.CreateModel(
             name="SampleSeal",
@@ -1810,6 +2133,65 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="SerialEvent",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("mark", models.CharField(max_length=20)),
+                ("year", models.SmallIntegerField()),
+                ("serial", models.CharField(max_length=40)),
+                (
+                    "fate",
+                    models.CharField(
+                        choices=[("reserved", "reserved"), ("freed", "freed"), ("spoiled", "spoiled")], max_length=20
+                    ),
+                ),
+                ("reason", models.CharField(max_length=300)),
+                ("at", models.DateTimeField()),
+                ("request_key", models.UUIDField(null=True)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("id",),
+            },
+        ),
+        migrations.CreateModel(
+            name="SerialRange",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("mark", models.CharField(max_length=20)),
+                ("year", models.SmallIntegerField()),
+                ("head", models.CharField(blank=True, default="", max_length=20)),
+                ("width", models.PositiveSmallIntegerField()),
+                ("first", models.BigIntegerField()),
+                ("last", models.BigIntegerField()),
+                ("set_at", models.DateTimeField()),
+                ("request_key", models.UUIDField(null=True, unique=True)),
+                (
+                    "bar_type",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="ranges",
+                        to="custody.bartype",
+                    ),
+                ),
+                (
+                    "set_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("year", "mark", "head", "first"),
+            },
+        ),
+        migrations.CreateModel(
             name="Settlement",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
@@ -1880,6 +2262,10 @@ class Migration(migrations.Migration):
                             ("paper slips", "paper slips"),
                             ("assay certificate", "assay certificate"),
                             ("batch sheet", "batch sheet"),
+                            ("bar list", "bar list"),
+                            ("box list", "box list"),
+                            ("dispatch note", "dispatch note"),
+                            ("count sheet", "count sheet"),
                         ],
                         max_length=30,
                     ),
@@ -2060,6 +2446,163 @@ class Migration(migrations.Migration):
             ),
         ),
         migrations.CreateModel(
+            name="SolutionAssay",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("number", models.CharField(max_length=40, unique=True)),
+                ("at", models.DateTimeField()),
+                ("recorded_at", models.DateTimeField(auto_now_add=True)),
+                ("method", models.CharField(max_length=60)),
+                ("volume_ml", models.BigIntegerField()),
+                ("density_mg_ml", models.IntegerField()),
+                ("ph_centi", models.IntegerField(null=True)),
+                ("note", models.CharField(blank=True, default="", max_length=300)),
+                ("request_key", models.UUIDField(null=True, unique=True)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="solution_assays", to="custody.lot"
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("-id",),
+            },
+        ),
+        migrations.CreateModel(
+            name="SolutionAcceptance",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "operation",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="solution_acceptance",
+                        to="custody.operation",
+                    ),
+                ),
+                (
+                    "assay",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="acceptance",
+                        to="custody.solutionassay",
+                    ),
+                ),
+            ],
+        ),
+        migrations.CreateModel(
+            name="SolutionFigure",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("substance", models.CharField(max_length=8)),
+                ("ug_l", models.BigIntegerField()),
+                ("below", models.BooleanField(default=False)),
+                (
+                    "assay",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="figures", to="custody.solutionassay"
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("id",),
+            },
+        ),
+        migrations.CreateModel(
+            name="StockCount",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("number", models.CharField(max_length=40, unique=True)),
+                ("at", models.DateTimeField()),
+                ("note", models.CharField(default="", max_length=300)),
+                ("request_key", models.UUIDField(null=True, unique=True)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "place",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="counts", to="custody.place"
+                    ),
+                ),
+                (
+                    "second",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("-id",),
+            },
+        ),
+        migrations.CreateModel(
+            name="StockCountLine",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("book_mg", models.BigIntegerField()),
+                ("found", models.BooleanField()),
+                ("note", models.CharField(default="", max_length=200)),
+                (
+                    "count",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="lines", to="custody.stockcount"
+                    ),
+                ),
+                (
+                    "custodian",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="counted", to="custody.lot"
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("count", "id"),
+            },
+        ),
+        migrations.CreateModel(
+            name="StockCountStray",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("code", models.CharField(max_length=60)),
+                ("note", models.CharField(default="", max_length=200)),
+                (
+                    "count",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="strays", to="custody.stockcount"
+                    ),
+                ),
+                (
+                    "lot",
+                    models.ForeignKey(
+                        null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="custody.lot"
+                    ),
+                ),
+            ],
+        ),
+        migrations.CreateModel(
             name="Terms",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
@@ -2098,6 +2641,56 @@ class Migration(migrations.Migration):
             field=models.ForeignKey(
                 on_delete=django.db.models.deletion.PROTECT, related_name="settlements", to="custody.terms"
             ),
+        ),
+        migrations.CreateModel(
+            name="VaultAccess",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("number", models.CharField(max_length=40, unique=True)),
+                ("at", models.DateTimeField()),
+                ("purpose", models.CharField(max_length=200)),
+                ("request_key", models.UUIDField(null=True, unique=True)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "place",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="accesses", to="custody.place"
+                    ),
+                ),
+                (
+                    "second",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("-id",),
+            },
+        ),
+        migrations.CreateModel(
+            name="VaultClosing",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("at", models.DateTimeField()),
+                (
+                    "access",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="closing", to="custody.vaultaccess"
+                    ),
+                ),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+            ],
         ),
         migrations.CreateModel(
             name="Vector",
@@ -2139,6 +2732,7 @@ class Migration(migrations.Migration):
                             ("sample", "sample"),
                             ("step", "step"),
                             ("return", "return"),
+                            ("gate", "gate"),
                             ("weighed again", "weighed again"),
                         ],
                         max_length=20,
@@ -2511,151 +3105,67 @@ class Migration(migrations.Migration):
                 "ordering": ("id",),
             },
         ),
-        migrations.CreateModel(
-            name="Delivery",
-            fields=[
-                (
-                    "operation",
-                    models.OneToOneField(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        primary_key=True,
-                        related_name="delivery",
-                        serialize=False,
-                        to="custody.operation",
-                    ),
+        migrations.AddConstraint(
+            model_name="bartype",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("least_mg__gt", 0),
+                    ("least_ppm__gt", 0),
+                    ("most_mg__gte", models.F("least_mg")),
+                    ("least_ppm__lte", 1000000),
+                    models.Q(("nominal_mg__isnull", True), ("nominal_mg", models.F("least_mg")), _connector="OR"),
                 ),
-                ("on_behalf_of", models.CharField(default="", max_length=200)),
-                (
-                    "identity_kind",
-                    models.CharField(
-                        choices=[
-                            ("passport", "passport"),
-                            ("identity card", "identity card"),
-                            ("driving licence", "driving licence"),
-                            ("residence permit", "residence permit"),
-                            ("written authority", "written authority"),
-                            ("known by sight", "known by sight"),
-                        ],
-                        default="",
-                        max_length=30,
-                    ),
-                ),
-                ("identity_number", models.CharField(default="", max_length=60)),
-                (
-                    "replaces",
-                    models.OneToOneField(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="replaced_by",
-                        to="custody.operation",
-                    ),
-                ),
-                (
-                    "slip",
-                    models.OneToOneField(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="delivery",
-                        to="custody.slip",
-                    ),
-                ),
-            ],
+                name="bar_type_weighs_something",
+            ),
         ),
-        migrations.CreateModel(
-            name="PurchaseLine",
-            fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("metal", models.CharField(max_length=2)),
-                ("net_mg", models.BigIntegerField()),
-                ("indicated_ppm", models.IntegerField()),
-                (
-                    "method",
-                    models.CharField(
-                        choices=[
-                            ("fire assay by cupellation", "fire assay by cupellation"),
-                            ("fire assay, crucible fusion", "fire assay, crucible fusion"),
-                            ("titration with sodium chloride", "titration with sodium chloride"),
-                            ("potentiometric titration", "potentiometric titration"),
-                            ("gravimetry", "gravimetry"),
-                            ("ICP spectrometry", "ICP spectrometry"),
-                            ("XRF indication", "XRF indication"),
-                            ("density indication", "density indication"),
-                            ("as declared", "as declared"),
-                            ("exchange of assays", "exchange of assays"),
-                        ],
-                        max_length=60,
-                    ),
-                ),
-                ("price_per_g", models.DecimalField(decimal_places=4, max_digits=16)),
-                ("payable_ppm", models.IntegerField()),
-                ("amount", models.DecimalField(decimal_places=2, max_digits=16)),
-                (
-                    "lot",
-                    models.OneToOneField(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="bought", to="custody.lot"
-                    ),
-                ),
-                (
-                    "purchase",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="lines", to="custody.purchase"
-                    ),
-                ),
-            ],
-            options={
-                "ordering": ("id",),
-            },
+        migrations.AddField(
+            model_name="delivery",
+            name="replaces",
+            field=models.OneToOneField(
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="replaced_by",
+                to="custody.operation",
+            ),
         ),
-        migrations.CreateModel(
-            name="Parcel",
-            fields=[
-                (
-                    "lot",
-                    models.OneToOneField(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        primary_key=True,
-                        related_name="parcel",
-                        serialize=False,
-                        to="custody.lot",
+        migrations.AddField(
+            model_name="delivery",
+            name="slip",
+            field=models.OneToOneField(
+                null=True, on_delete=django.db.models.deletion.PROTECT, related_name="delivery", to="custody.slip"
+            ),
+        ),
+        migrations.AddField(
+            model_name="purchaseline",
+            name="purchase",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="lines", to="custody.purchase"
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="effluentlimit",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("most__gte", 0),
+                    models.Q(
+                        ("least__isnull", True),
+                        models.Q(("least__gte", 0), ("least__lte", models.F("most"))),
+                        _connector="OR",
                     ),
                 ),
-                ("line", models.PositiveSmallIntegerField()),
-                (
-                    "category",
-                    models.CharField(
-                        choices=[
-                            ("mined", "mined"),
-                            ("mined large scale", "mined large scale"),
-                            ("mined artisanal and small scale", "mined artisanal and small scale"),
-                            ("recycled", "recycled"),
-                            ("grandfathered", "grandfathered"),
-                            ("house", "house"),
-                        ],
-                        default="",
-                        max_length=40,
-                    ),
-                ),
-                ("country", models.CharField(default="", max_length=2)),
-                ("mine", models.CharField(default="", max_length=200)),
-                ("pieces", models.PositiveIntegerField(null=True)),
-                ("description", models.CharField(default="", max_length=300)),
-                ("seal", models.CharField(default="", max_length=60)),
-                ("declared_gross_mg", models.BigIntegerField(null=True)),
-                ("declared_au_ppm", models.IntegerField(null=True)),
-                ("declared_ag_ppm", models.IntegerField(null=True)),
-                ("declared_words", models.CharField(default="", max_length=40)),
-                ("export_paper", models.CharField(default="", max_length=120)),
-                ("transport_paper", models.CharField(default="", max_length=120)),
-                (
-                    "returned_from",
-                    models.ForeignKey(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="returned_as",
-                        to="custody.bar",
-                    ),
-                ),
-            ],
+                name="limit_of_something",
+            ),
+        ),
+        migrations.AddField(
+            model_name="parcel",
+            name="returned_from",
+            field=models.ForeignKey(
+                null=True, on_delete=django.db.models.deletion.PROTECT, related_name="returned_as", to="custody.bar"
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="boxbar",
+            constraint=models.UniqueConstraint(fields=("box", "lot"), name="once_in_a_box"),
         ),
         migrations.AddIndex(
             model_name="bar",
@@ -2709,6 +3219,16 @@ class Migration(migrations.Migration):
             model_name="exchangeterms",
             constraint=models.CheckConstraint(
                 condition=models.Q(("umpire", models.F("party")), _negated=True), name="umpire_is_a_third"
+            ),
+        ),
+        migrations.AddField(
+            model_name="vessel",
+            name="overflows_to",
+            field=models.ForeignKey(
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="overflows_from",
+                to="custody.place",
             ),
         ),
         migrations.AddIndex(
@@ -2808,6 +3328,13 @@ class Migration(migrations.Migration):
             constraint=models.UniqueConstraint(fields=("number",), name="lot_number"),
         ),
         migrations.AddConstraint(
+            model_name="cellreading",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("milliampere__gte", 0), ("to_at__gt", models.F("from_at"))),
+                name="current_over_a_time",
+            ),
+        ),
+        migrations.AddConstraint(
             model_name="scale",
             constraint=models.CheckConstraint(
                 condition=models.Q(("d_ug__gt", 0), ("e_mg__gt", 0), ("max_mg__gt", 0), ("min_ug__gt", 0)),
@@ -2825,6 +3352,19 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name="sealedresult",
             constraint=models.UniqueConstraint(fields=("exchange", "side"), name="one_result_per_side"),
+        ),
+        migrations.AddIndex(
+            model_name="serialevent",
+            index=models.Index(fields=["mark", "year", "serial"], name="event_of_serial"),
+        ),
+        migrations.AddConstraint(
+            model_name="serialrange",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("first__gte", 0), ("last__gte", models.F("first")), ("width__gt", 0), ("width__lte", 12)
+                ),
+                name="range_of_serials",
+            ),
         ),
         migrations.AddConstraint(
             model_name="settlementline",
@@ -2855,6 +3395,45 @@ class Migration(migrations.Migration):
             name="by",
             field=models.ForeignKey(
                 on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="solutionassay",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("density_mg_ml__gt", 0),
+                    ("volume_ml__gt", 0),
+                    models.Q(
+                        ("ph_centi__isnull", True),
+                        models.Q(("ph_centi__gte", -200), ("ph_centi__lte", 1600)),
+                        _connector="OR",
+                    ),
+                ),
+                name="solution_of_something",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="solutionfigure",
+            constraint=models.UniqueConstraint(fields=("assay", "substance"), name="one_figure_per_substance"),
+        ),
+        migrations.AddConstraint(
+            model_name="solutionfigure",
+            constraint=models.CheckConstraint(condition=models.Q(("ug_l__gte", 0)), name="figure_not_negative"),
+        ),
+        migrations.AddConstraint(
+            model_name="stockcount",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("by", models.F("second")), _negated=True), name="counted_by_two"
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="stockcountline",
+            constraint=models.UniqueConstraint(fields=("count", "lot"), name="counted_once"),
+        ),
+        migrations.AddConstraint(
+            model_name="vaultaccess",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("by", models.F("second")), _negated=True), name="vault_opened_by_two"
             ),
         ),
         migrations.AddConstraint(
@@ -2968,5 +3547,19 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name="worksheetreading",
             constraint=models.CheckConstraint(condition=models.Q(("value__gte", 0)), name="reading_not_negative"),
+        ),
+        migrations.AddConstraint(
+            model_name="vessel",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("capacity_ml__isnull", True), ("capacity_ml__gt", 0), _connector="OR"),
+                name="vessel_holds_something",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="vessel",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("overflows_to", models.F("place")), _negated=True),
+                name="vessel_overflows_elsewhere",
+            ),
         ),
     ]

@@ -2,7 +2,7 @@
 
 from custody.models.access import ApiToken, RoleGrant, User
 from custody.models.assays import Acceptance, Determination
-from custody.models.bars import Bar
+from custody.models.bars import Bar, BarType, Box, BoxBar, BoxOpening, SerialEvent, SerialRange
 from custody.models.compliance import ClearanceEvent
 from custody.models.counter import (
     Amendment,
@@ -21,11 +21,13 @@ from custody.models.exchanges import Exchange, ExchangeResult, ExchangeTerms, Se
 from custody.models.ledger import Movement, Operation, Period, RuleRow, Run
 from custody.models.lots import Edge, Lot, Origin, OriginReceipt, Parcel, Vector
 from custody.models.parties import Party, Terms
-from custody.models.plant import Place, Refinery
-from custody.models.routes import PlantSettings, RouteOrder, RouteOrderLot
+from custody.models.plant import EffluentLimit, Place, Refinery, Vessel
+from custody.models.routes import PlantSettings, RouteOrder, RouteOrderLot, RouteOrderWork
 from custody.models.samples import Sample, SampleSeal
 from custody.models.scales import ReferenceWeight, Scale, ScaleCheck, ScaleCheckLoad, ScaleReading, Weighing
 from custody.models.settlements import AccountEntry, MetalAccount, Settlement, SettlementCharge, SettlementLine
+from custody.models.solutions import CellReading, SolutionAcceptance, SolutionAssay, SolutionFigure
+from custody.models.vault import StockCount, StockCountLine, StockCountStray, VaultAccess, VaultClosing
 from custody.models.worksheets import (
     Indication,
     ProofMetal,
@@ -43,12 +45,18 @@ __all__ = [
     "ApiToken",
     "Attachment",
     "Bar",
+    "BarType",
+    "Box",
+    "BoxBar",
+    "BoxOpening",
+    "CellReading",
     "ClearanceEvent",
     "Collection",
     "Delivery",
     "Determination",
     "Document",
     "Edge",
+    "EffluentLimit",
     "Exchange",
     "ExchangeResult",
     "ExchangeTerms",
@@ -75,6 +83,7 @@ __all__ = [
     "RoleGrant",
     "RouteOrder",
     "RouteOrderLot",
+    "RouteOrderWork",
     "RuleRow",
     "Run",
     "Sample",
@@ -84,14 +93,25 @@ __all__ = [
     "ScaleCheckLoad",
     "ScaleReading",
     "SealedResult",
+    "SerialEvent",
+    "SerialRange",
     "Settlement",
     "SettlementCharge",
     "SettlementLine",
     "Slip",
+    "SolutionAcceptance",
+    "SolutionAssay",
+    "SolutionFigure",
     "SpoiledSlip",
+    "StockCount",
+    "StockCountLine",
+    "StockCountStray",
     "Terms",
     "User",
+    "VaultAccess",
+    "VaultClosing",
     "Vector",
+    "Vessel",
     "Weighing",
     "Worksheet",
     "WorksheetImport",

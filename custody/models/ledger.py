@@ -31,6 +31,9 @@ class RuleRow(models.Model):
     grace_mg = models.BigIntegerField()
     gain_ppm = models.IntegerField()
     hours = models.IntegerField()
+    product_metal = models.CharField(max_length=2, default="")
+    product_forms = ArrayField(models.CharField(max_length=30), default=list)
+    least_yield_ppm = models.IntegerField(default=0)
 
     class Meta:
         db_table = "custody_rule"

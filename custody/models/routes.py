@@ -98,3 +98,16 @@ class RouteOrderLot(Amounts):
     class Meta:
         ordering = ("order", "position")
         constraints = [models.UniqueConstraint(fields=("order", "lot"), name="one_line_per_lot")]
+
+
+class RouteOrderWork(models.Model):
+    """One operation that was recorded as work on an order, and at which of its stations."""
+
+    writable = {"INSERT"}
+
+    order = models.ForeignKey(RouteOrder, on_delete=models.PROTECT, related_name="works")
+    operation = models.OneToOneField("custody.Operation", on_delete=models.PROTECT, related_name="route_work")
+    station = models.CharField(max_length=60)
+
+    class Meta:
+        ordering = ("id",)

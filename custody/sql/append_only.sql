@@ -20,7 +20,10 @@ BEGIN
         'settlementline', 'settlementcharge', 'scalecheck', 'scalecheckload', 'scalereading', 'delivery', 'slip',
         'spoiledslip', 'refusedparcel', 'purchase', 'purchaseline', 'collection', 'amendment', 'attachment', 'sample',
         'sampleseal', 'worksheet', 'worksheetpiece', 'worksheetimport', 'worksheetreading', 'repeatorder', 'indication',
-        'exchangeterms', 'exchange', 'sealedresult', 'plantsettings', 'routeorder', 'routeorderlot']
+        'exchangeterms', 'exchange', 'sealedresult', 'plantsettings', 'routeorder', 'routeorderlot', 'routeorderwork',
+        'effluentlimit', 'solutionassay', 'solutionfigure', 'solutionacceptance', 'cellreading', 'serialrange',
+        'serialevent', 'box', 'boxbar', 'boxopening', 'vaultaccess', 'vaultclosing', 'stockcount', 'stockcountline',
+        'stockcountstray']
     LOOP
         EXECUTE format('CREATE TRIGGER %I BEFORE UPDATE OR DELETE ON custody_%s '
                        'FOR EACH ROW EXECUTE FUNCTION custody_append_only()', ledger || '_append_only', ledger);
@@ -33,7 +36,7 @@ DECLARE
     ledger text;
 BEGIN
     FOREACH ledger IN ARRAY ARRAY['lot', 'bar', 'run', 'metalaccount', 'period', 'scale', 'referenceweight', 'proofmetal',
-        'apitoken']
+        'apitoken', 'bartype']
     LOOP
         EXECUTE format('CREATE TRIGGER %I BEFORE DELETE ON custody_%s '
                        'FOR EACH ROW EXECUTE FUNCTION custody_append_only()', ledger || '_append_only', ledger);

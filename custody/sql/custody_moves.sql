@@ -89,6 +89,9 @@ BEGIN
         PERFORM custody_refuse('in_process', format('Lot %s stays in its vessel.', l.number),
             jsonb_build_object('lot', l.number));
     END IF;
+    -- Who gives is at the place that it leaves, who takes at the one that it comes to.
+    PERFORM custody_check_access(h.from_place_id, h.from_person_id, h.at, l.number);
+    PERFORM custody_check_access(h.to_place_id, h.to_person_id, h.at, l.number);
 END $$;
 
 -- What passes at book says why, and only why it can be: a content stands in a vessel, a serial is on a bar.

@@ -68,6 +68,10 @@ DECLARE
     mix custody_mixture := ROW(first.receipt_id, coalesce(first.amended_origin, first.declared_origin), first.owner_id, first.pooled,
                                first.custody_model, 'released', true, false)::custody_mixture;
 BEGIN
+    IF cardinality(lots) = 0 THEN
+        -- A clean-out takes no lot: what it gathers is the house's, until its assay says from which losses it comes.
+        RETURN ROW(NULL, '', NULL, false, 'mass balance', 'released', true, false)::custody_mixture;
+    END IF;
     FOREACH l IN ARRAY lots LOOP
         IF l.receipt_id IS DISTINCT FROM first.receipt_id THEN
             mix.receipt_id := NULL;

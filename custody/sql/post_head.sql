@@ -82,9 +82,12 @@ DECLARE
     lost bigint;
     gained bigint := 0;
     worst text;
+    beyond text;
 BEGIN
     FOREACH line IN ARRAY lines LOOP
-        IF line.side = 'loss' AND line.what <> 'sample consumed' THEN
+        IF line.side = 'loss' AND rule.kind = 'clean out' AND line.what <> 'measurement difference' THEN
+            CONTINUE; -- what a clean-out finds again was declared when it was lost
+        ELSIF line.side = 'loss' AND line.what <> 'sample consumed' THEN
             FOR c IN 2..5 LOOP
                 losses[c] := losses[c] + greatest(line.amounts[c], 0);
                 gains[c] := gains[c] - least(line.amounts[c], 0);
@@ -97,6 +100,8 @@ BEGIN
         lost := greatest(losses[c], gains[c]);
         IF lost > rule.grace_mg AND lost::numeric * 1000000 > rule.tolerance_ppm::numeric * taken[c] THEN
             worst := coalesce(worst, metals[c - 1]);
+        ELSIF lost > rule.grace_mg AND lost::numeric * 1000000 > rule.band_ppm::numeric * taken[c] THEN
+            beyond := coalesce(beyond, metals[c - 1]);
         END IF;
     END LOOP;
     IF gained::numeric * 1000000 > rule.gain_ppm::numeric * greatest(taken[1], 1) THEN
@@ -105,8 +110,14 @@ BEGIN
     IF op.kind = 'difference' THEN
         worst := coalesce(worst, 'the book');
     END IF;
+    IF worst IS NULL THEN
+        worst := custody_poor_yield(op, rule, taken, lines);
+    END IF;
     op.over_tolerance := worst IS NOT NULL;
-    IF op.over_tolerance AND op.countersigned_by_id IS NULL AND op.source <> 'history' THEN
+    IF worst IS NULL AND beyond IS NOT NULL AND op.reason = '' AND op.source <> 'history' THEN
+        PERFORM custody_refuse('outside_band', format('%s is outside the usual loss of %s.', beyond, rule.kind),
+            jsonb_build_object('metal', beyond, 'kind', rule.kind, 'band_ppm', rule.band_ppm));
+    ELSIF op.over_tolerance AND op.countersigned_by_id IS NULL AND op.source <> 'history' THEN
         PERFORM custody_refuse('countersignature_needed',
             format('%s is past the tolerance of %s: a second person countersigns with a reason.', worst, rule.kind),
             jsonb_build_object('metal', worst, 'kind', rule.kind, 'tolerance_ppm', rule.tolerance_ppm));
@@ -123,6 +134,47 @@ BEGIN
     END IF;
     RETURN op;
 END $$;
+
+-- A step that yields less of its product than it should; NULL, or the metal and the product in words. For the finish of a
+-- run what was drawn counts, at its assay where it has one.
+CREATE FUNCTION custody_poor_yield(op custody_operation, rule custody_rule, taken bigint[], lines custody_line[])
+RETURNS text
+LANGUAGE plpgsql STABLE SET search_path = public, pg_temp AS $$
+DECLARE
+    c int := array_position(ARRAY['gross', 'Au', 'Ag', 'Pt', 'Pd', 'Cu'], rule.product_metal::text);
+    line custody_line;
+    made numeric := 0;
+BEGIN
+    IF rule.least_yield_ppm = 0 OR taken[c] = 0 THEN
+        RETURN NULL;
+    END IF;
+    FOREACH line IN ARRAY lines LOOP
+        IF line.side = 'out' AND line.detail ->> 'form' = ANY (rule.product_forms) THEN
+            made := made + line.amounts[c];
+        END IF;
+    END LOOP;
+    IF op.run_id IS NOT NULL THEN
+        made := made + custody_drawn(op.run_id, c, rule.product_forms);
+    END IF;
+    IF taken[c] - made <= rule.grace_mg OR made * 1000000 >= rule.least_yield_ppm::numeric * taken[c] THEN
+        RETURN NULL;
+    END IF;
+    RETURN format('The yield of %s', rule.product_metal);
+END $$;
+
+-- What was drawn of a run in these forms: milligrams of one column, each lot as its last valuation has it.
+CREATE FUNCTION custody_drawn(of_run bigint, c int, forms text[]) RETURNS numeric
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT coalesce(sum((custody_columns(coalesce(v, m)))[c]), 0)
+      FROM custody_operation o JOIN custody_movement m ON m.operation_id = o.id AND m.side = 'out'
+      JOIN custody_lot l ON l.id = m.lot_id
+      LEFT JOIN LATERAL (SELECT w FROM custody_movement w JOIN custody_operation k ON k.id = w.operation_id
+            WHERE w.lot_id = l.id AND w.side = 'out' AND k.kind = 'value'
+              AND NOT EXISTS (SELECT FROM custody_operation y WHERE y.reverses_id = k.id)
+            ORDER BY w.id DESC LIMIT 1) valued(v) ON true
+     WHERE o.run_id = of_run AND o.kind = 'draw' AND l.form = ANY (forms)
+       AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = o.id)
+$$;
 
 CREATE FUNCTION custody_check_balance(op custody_operation, lines custody_line[]) RETURNS void
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$

@@ -137,8 +137,9 @@ BEGIN
         SELECT id INTO old_bar FROM custody_bar b WHERE b.serial = line.detail ->> 'serial' AND b.mark = the_mark
             AND b.year = the_year AND b.lot_id = (SELECT id FROM custody_lot WHERE number = line.detail ->> 'replaces');
     END IF;
-    INSERT INTO custody_bar (lot_id, mark, serial, year, replaces_id)
-    VALUES (line.lot_id, the_mark, line.detail ->> 'serial', the_year, old_bar);
+    INSERT INTO custody_bar (lot_id, mark, serial, year, replaces_id, bar_type_id)
+    VALUES (line.lot_id, the_mark, line.detail ->> 'serial', the_year, old_bar,
+            custody_check_bar(op, line, the_mark, the_year));
 END $$;
 
 -- What a lot holds, by column and origin.

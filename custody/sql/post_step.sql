@@ -198,14 +198,23 @@ DECLARE
     recovers boolean := false;
     continues boolean := op.kind = 'difference';
 BEGIN
-    IF jsonb_array_length(wants) = 0 THEN
+    IF jsonb_array_length(wants) = 0 AND op.kind <> 'clean out' THEN
         PERFORM custody_refuse('no_inputs', format('A %s takes at least one lot.', op.kind), '{}');
+    ELSIF jsonb_array_length(wants) = 0 AND op.place_id IS NULL THEN
+        PERFORM custody_refuse('unknown_place', 'A clean-out says where.', jsonb_build_object('place', ''));
     END IF;
     lots := custody_lock_lots(ARRAY(SELECT jsonb_array_elements(wants) ->> 'lot'));
     FOR i IN 1..cardinality(lots) LOOP
         PERFORM custody_check_lot(op, lots[i], NOT continues);
         ins := ins || custody_take(op, lots[i], wants -> (i - 1));
     END LOOP;
+    FOR i IN 1..cardinality(lots) LOOP
+        CONTINUE WHEN (lots[i]).form <> 'bar' OR op.source = 'history' OR continues;
+        PERFORM custody_check_boxed(op, lots[i], lots);
+    END LOOP;
+    IF op.kind = 'discharge' AND op.source <> 'history' THEN
+        PERFORM custody_check_discharge(op, lots);
+    END IF;
     mix := custody_mixture_of(lots);
     IF op.kind <> 'dispatch' THEN
         PERFORM custody_check_mixing(lots);

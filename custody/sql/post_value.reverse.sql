@@ -1,3 +1,5 @@
+DROP FUNCTION custody_recovery_of(text, bigint[]);
+DROP FUNCTION custody_cleaned_out(custody_lot);
 DROP FUNCTION custody_losses_of(bigint[]);
 DROP FUNCTION custody_post_value(custody_operation, custody_rule, jsonb);
 DROP FUNCTION custody_move_metal(custody_lot, custody_lot, bigint[]);

@@ -14,7 +14,9 @@ DECLARE
     d custody_determination;
     fine bigint[];
 BEGIN
-    IF op.source = 'api' AND NOT l.valued AND EXISTS (SELECT FROM custody_exchange WHERE lot_id = l.id) THEN
+    IF request ? 'solution' THEN
+        fine := (custody_solution_holds(custody_solution_of(op, l, request ->> 'solution')))[2:6];
+    ELSIF op.source = 'api' AND NOT l.valued AND EXISTS (SELECT FROM custody_exchange WHERE lot_id = l.id) THEN
         PERFORM custody_refuse('exchange_open', format('The assays of lot %s are exchanged.', l.number),
             jsonb_build_object('exchange', (SELECT number FROM custody_exchange WHERE lot_id = l.id)));
     ELSIF op.source = 'api' AND NOT l.valued AND custody_exchange_due(l.id) IS NOT NULL THEN
@@ -49,7 +51,7 @@ BEGIN
         END IF;
     END IF;
     IF least(fine[1], fine[2], fine[3], fine[4], fine[5]) < 0
-            OR fine[1] + fine[2] + fine[3] + fine[4] + fine[5] > l.gross_mg THEN
+            OR NOT request ? 'solution' AND fine[1] + fine[2] + fine[3] + fine[4] + fine[5] > l.gross_mg THEN
         PERFORM custody_refuse('metals_over_gross', format('The metals of %s exceed its gross.', l.number),
                                jsonb_build_object('lot', l.number, 'gross_mg', l.gross_mg));
     END IF;
@@ -246,6 +248,9 @@ DECLARE
     rest custody_line[] := '{}';
     gap bigint[] := '{0,0,0,0,0,0}';
     left_in bigint[];
+    gross bigint;
+    losses custody_line[];
+    answer jsonb;
 BEGIN
     numbers := custody_valued_together(request ->> 'lot');
     lots := custody_lock_lots(numbers);
@@ -257,14 +262,21 @@ BEGIN
     END LOOP;
     l := lots[1];
     fine := custody_value_of(op, l, request);
-    IF NOT l.valued OR (cardinality(lots) = 1 AND custody_corrects_receipt(l)) THEN
+    gross := l.gross_mg;
+    IF request ? 'solution' THEN
+        gross := (SELECT (custody_solution_holds(s))[1] FROM custody_solutionassay s WHERE number = request ->> 'solution');
+        IF NOT l.valued OR fine[1] + fine[2] + fine[3] + fine[4] + fine[5] > gross THEN
+            PERFORM custody_refuse('solution', format('Solution %s can not hold that.', l.number),
+                                   jsonb_build_object('lot', l.number));
+        END IF;
+    ELSIF NOT l.valued OR (cardinality(lots) = 1 AND custody_corrects_receipt(l)) THEN
         RETURN custody_post_first_value(op, lots, fine, NOT l.valued);
     END IF;
     FOR i IN 1..cardinality(lots) LOOP
         ins := ins || ROW('in', (lots[i]).id, (lots[i]).number, '', '', custody_columns(lots[i]), true, true,
                           '{}'::jsonb)::custody_line;
     END LOOP;
-    rest := rest || custody_continue(l, l.gross_mg || fine);
+    rest := rest || custody_continue(l, gross || fine);
     IF cardinality(lots) > 1 THEN
         SELECT * INTO left_in, gap FROM custody_move_metal(lots[2], l, fine);
         rest := rest || custody_continue(lots[2], left_in);
@@ -273,15 +285,43 @@ BEGIN
             gap[c] := (custody_columns(l))[c] - fine[c - 1];
         END LOOP;
     END IF;
-    rest := rest || custody_losses_of(gap);
-    op := custody_check_tolerance(op, rule, custody_sum(ins, ARRAY['in']), rest);
-    RETURN custody_record(op, ins, lots, ARRAY(SELECT r FROM unnest(rest) WITH ORDINALITY u(a, b, c, d, e, f, g, h, j, i),
-        LATERAL (SELECT ROW(a, b, c, d, e, f, g, h, j)::custody_line AS r) x WHERE a <> 'loss' ORDER BY i),
-        custody_losses_of(gap), custody_mixture_of(lots));
+    gap[1] := l.gross_mg - gross;
+    losses := custody_losses_of(gap);
+    IF custody_cleaned_out(l) IS NOT NULL THEN
+        -- What a clean-out gathered and its assay finds was declared lost before: it is a recovery, no difference.
+        PERFORM custody_lock_losses(true);
+        losses := custody_recovery_of(custody_cleaned_out(l), gap);
+        rule := custody_rule_of('clean out');
+    END IF;
+    op := custody_check_tolerance(op, rule, custody_sum(ins, ARRAY['in']), rest || losses);
+    answer := custody_record(op, ins, lots, rest, losses, custody_mixture_of(lots));
+    IF request ? 'solution' THEN
+        INSERT INTO custody_solutionacceptance (assay_id, operation_id, by_id)
+        SELECT s.id, op.id, op.by_id FROM custody_solutionassay s WHERE s.number = request ->> 'solution';
+    END IF;
+    RETURN answer;
 END $$;
 
 CREATE FUNCTION custody_losses_of(gap bigint[]) RETURNS custody_line[]
 LANGUAGE sql IMMUTABLE SET search_path = public, pg_temp AS $$
     SELECT CASE WHEN gap = '{0,0,0,0,0,0}' THEN '{}'::custody_line[] ELSE ARRAY[ROW('loss', NULL, NULL,
         'measurement difference', 'assay', gap, false, true, '{}'::jsonb)::custody_line] END
+$$;
+
+-- The cause under which a clean-out gathered a lot from nothing in the book; NULL for any other lot.
+CREATE FUNCTION custody_cleaned_out(l custody_lot) RETURNS text
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT m.what FROM custody_operation o JOIN custody_movement m ON m.operation_id = o.id AND m.side = 'loss'
+     WHERE o.id = l.created_by_id AND o.kind = 'clean out'
+       AND NOT EXISTS (SELECT FROM custody_movement i WHERE i.operation_id = o.id AND i.side = 'in')
+     ORDER BY m.line LIMIT 1
+$$;
+
+-- What is found is a loss taken back by its cause; what is missing is a difference.
+CREATE FUNCTION custody_recovery_of(of_cause text, gap bigint[]) RETURNS custody_line[]
+LANGUAGE sql IMMUTABLE SET search_path = public, pg_temp AS $$
+    SELECT custody_losses_of(ARRAY(SELECT greatest(g, 0) FROM unnest(gap) WITH ORDINALITY u(g, n) ORDER BY n))
+        || CASE WHEN 0 > ANY (gap) THEN ARRAY[ROW('loss', NULL, NULL, of_cause, 'recovered, by assay',
+            ARRAY(SELECT least(g, 0) FROM unnest(gap) WITH ORDINALITY u(g, n) ORDER BY n), false, true,
+            '{}'::jsonb)::custody_line] ELSE '{}' END
 $$;

@@ -32,7 +32,7 @@ BEGIN
     RETURN NULL;
 END $$;
 CREATE TRIGGER bar_for_ever BEFORE UPDATE ON custody_bar FOR EACH ROW
-    WHEN ((OLD.lot_id, OLD.mark, OLD.serial, OLD.year, OLD.replaces_id)
-          IS DISTINCT FROM (NEW.lot_id, NEW.mark, NEW.serial, NEW.year, NEW.replaces_id)
+    WHEN ((OLD.lot_id, OLD.mark, OLD.serial, OLD.year, OLD.replaces_id, OLD.bar_type_id)
+          IS DISTINCT FROM (NEW.lot_id, NEW.mark, NEW.serial, NEW.year, NEW.replaces_id, NEW.bar_type_id)
           OR OLD.cancelled_by_id IS NOT NULL)
     EXECUTE FUNCTION custody_bar_for_ever();

@@ -25,7 +25,7 @@ KEPT = [
 #: use. The rule table is copied from the code at every migration.
 MOVES_ON = {
     "custody_lot", "custody_bar", "custody_run", "custody_metalaccount", "custody_period", "custody_rule",
-    "custody_scale", "custody_referenceweight", "custody_proofmetal", "custody_apitoken",
+    "custody_scale", "custody_referenceweight", "custody_proofmetal", "custody_apitoken", "custody_bartype",
 }  # fmt: skip
 FOR_EVER = [model for model in KEPT if model._meta.db_table not in MOVES_ON]
 NEVER_DELETED = [model for model in KEPT if model._meta.db_table != "custody_rule"]

@@ -36,6 +36,18 @@ ELSEWHERE = {
     "exchange", "sealed_once", "no_umpire", "exchange_open", "indication_only",
     "exchange_due", "exchange_agreed", "sealed_by_another", "exchange_named", "splitting_limits", "umpire_rule",
     "umpire_is_a_third",
+    # test_bands.py
+    "outside_band",
+    # test_solutions.py
+    "solution", "solution_stale", "effluent_no_limits", "effluent_unassayed", "effluent_unmeasured",
+    "effluent_over_limit", "current_overlaps", "current_outside_run",
+    # test_bar_types.py
+    "unknown_bar_type", "bar_weight", "bar_fineness", "bar_type_stays", "serial_spoiled", "serial_range",
+    "serial_of_type", "serial_used", "serial_ranges_apart",
+    # test_boxes.py
+    "box", "boxed",
+    # test_vault.py
+    "vault_closed", "vault", "vault_opened_by_two", "vault_right", "count", "count_told", "counted_by_two",
 }  # fmt: skip
 
 

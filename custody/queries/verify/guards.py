@@ -50,6 +50,23 @@ TRIGGERS = {
     "plantsettings": {"append_only"},
     "routeorder": {"append_only"},
     "routeorderlot": {"append_only"},
+    "routeorderwork": {"append_only"},
+    "effluentlimit": {"append_only"},
+    "solutionassay": {"append_only"},
+    "solutionfigure": {"append_only"},
+    "solutionacceptance": {"append_only"},
+    "cellreading": {"apart", "append_only"},
+    "bartype": {"stays", "append_only"},
+    "serialrange": {"apart", "append_only"},
+    "serialevent": {"is_free", "append_only"},
+    "box": {"append_only"},
+    "boxbar": {"append_only"},
+    "boxopening": {"append_only"},
+    "vaultaccess": {"append_only"},
+    "vaultclosing": {"append_only"},
+    "stockcount": {"append_only"},
+    "stockcountline": {"append_only"},
+    "stockcountstray": {"append_only"},
     "determination": {"append_only"},
     "handover": {"append_only"},
     "clearanceevent": {"append_only"},
@@ -75,11 +92,15 @@ CONSTRAINTS = {
     "one_report_of_a_lot", "one_repeat_order", "repeat_order_of_something", "one_piece_per_position",
     "piece_is_of_a_lot_or_a_proof", "one_import_of_a_file", "scale_has_a_plate", "one_attachment",
     "route_of_something", "own_route_says_why", "one_line_per_lot",
+    "limit_of_something", "solution_of_something", "one_figure_per_substance",
+    "figure_not_negative", "current_over_a_time", "bar_type_weighs_something", "range_of_serials", "once_in_a_box",
+    "vault_opened_by_two", "counted_by_two", "counted_once",
 }  # fmt: skip
 UNIQUE_INDEXES = {"unique_uncancelled_bar", "one_content_per_vessel", "one_request", "one_handover"}
 #: What the application may call that writes with the owner's rights, without the house's prefix.
 WRITING_FUNCTIONS = {
     "post", "hand_over", "clear", "close_period", "issue_settlement", "check_scale", "amend", "seal_result",
+    "pack_box", "open_box", "open_vault", "close_vault", "count_stock",
 }  # fmt: skip
 #: What reads the sealed results with the owner's rights, and gives them only when both sides' are in.
 OPENING_FUNCTIONS = {"opened", "exchange_outcome"}

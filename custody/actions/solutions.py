@@ -1,0 +1,179 @@
+"""Solutions: their assays by volume, the permit's limits for water, and the current of cells."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from uuid import UUID
+
+from django.db import transaction
+from django.utils import timezone
+
+from custody.actions import _post
+from custody.actions._allowed import require
+from custody.actions._numbers import next_number
+from custody.actions._sign import Signature
+from custody.errors import Refusal, UnknownLot
+from custody.models import CellReading, EffluentLimit, Lot, Run, SolutionAssay, SolutionFigure, User
+from custody.roles import Verb
+from custody.terms import Form, Kind
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a litre holds of one substance, micrograms; ``below`` where only the limit of detection is known."""
+
+    ug_l: int
+    below: bool = False
+
+
+def assay_solution(
+    *,
+    lot: str,
+    volume_ml: int,
+    density_mg_ml: int,
+    figures: Mapping[str, Found],
+    method: str,
+    at: datetime,
+    by: User,
+    ph_centi: int | None = None,
+    note: str = "",
+    request_key: UUID | None = None,
+) -> SolutionAssay:
+    """Records the assay of a solution: millilitres, mg/mL, and micrograms a litre by chemical symbol.
+
+    It changes no book until another person accepts it. Raises ``NotAllowed`` and ``Refusal``.
+    """
+    require(by, Verb.DETERMINE)
+    earlier = SolutionAssay.objects.filter(request_key=request_key).first() if request_key else None
+    if earlier:
+        return earlier
+    held = Lot.objects.filter(number=lot).first()
+    if held is None:
+        raise UnknownLot(lot=lot)
+    if held.form not in (Form.SOLUTION, Form.IN_PROCESS) or not held.gross_mg:
+        raise Refusal(f"Lot {lot} is no solution with anything in it.").at("lot")
+    if not figures:
+        raise Refusal("Give at least one figure.").at("figures")
+    with _post.refusals(), transaction.atomic(durable=True):
+        made = SolutionAssay.objects.create(
+            number=next_number("TA", "solution", at),
+            lot=held,
+            at=at,
+            by=by,
+            method=method.strip(),
+            volume_ml=volume_ml,
+            density_mg_ml=density_mg_ml,
+            ph_centi=ph_centi,
+            note=note.strip(),
+            request_key=request_key,
+        )
+        SolutionFigure.objects.bulk_create(
+            SolutionFigure(assay=made, substance=substance, ug_l=found.ug_l, below=found.below)
+            for substance, found in figures.items()
+        )
+    return made
+
+
+def accept_solution(
+    *,
+    assay: SolutionAssay,
+    at: datetime,
+    by: User,
+    reason: str = "",
+    countersign: Signature | None = None,
+    request_key: UUID | None = None,
+) -> _post.Posted:
+    """Gives a solution its gross and metals by an assay that another person recorded; what changes is a difference.
+
+    Past the tolerance of a valuation it needs a reason and a countersignature. Raises ``NotAllowed`` and ``Refusal``.
+    """
+    require(by, Verb.ACCEPT)
+    return _post.post(
+        {
+            "kind": str(Kind.VALUE),
+            "at": at,
+            "by": by.pk,
+            "lot": assay.lot.number,
+            "solution": assay.number,
+            "reason": reason.strip() or None,
+            "request_key": request_key,
+            **(countersign.as_request() if countersign else {}),
+        }
+    )
+
+
+def set_effluent_limits(
+    *,
+    valid_from: date,
+    limits: Mapping[str, tuple[int | None, int]],
+    note: str,
+    at: datetime,
+    by: User,
+    request_key: UUID | None = None,
+) -> list[EffluentLimit]:
+    """Enters the permit's limits from a date on: least (or none) and most, µg/L by symbol, hundredths for ``pH``.
+
+    Raises ``NotAllowed`` and ``Refusal``.
+    """
+    require(by, Verb.SET_PLANT)
+    if valid_from < timezone.localdate(at):
+        raise Refusal("Limits hold from today or a later day: water that left before was judged by its own.").at(
+            "valid_from"
+        )
+    if not limits:
+        raise Refusal("Give at least one limit.").at("limits")
+    with _post.refusals(), transaction.atomic(durable=True):
+        _post.alone("effluent limits")
+        earlier = list(EffluentLimit.objects.filter(request_key=request_key)) if request_key else []
+        if earlier:
+            return earlier
+        return [
+            EffluentLimit.objects.create(
+                valid_from=valid_from,
+                substance=substance,
+                least=least,
+                most=most,
+                note=note.strip(),
+                set_by=by,
+                set_at=at,
+                request_key=request_key,
+            )
+            for substance, (least, most) in limits.items()
+        ]
+
+
+def keep_current(
+    *,
+    run: Run,
+    from_at: datetime,
+    to_at: datetime,
+    milliampere: int,
+    at: datetime,
+    by: User,
+    millivolt: int | None = None,
+    note: str = "",
+    request_key: UUID | None = None,
+) -> CellReading:
+    """Keeps the mean current of a cell over a time, milliamperes. Raises ``NotAllowed`` and ``Refusal``."""
+    require(by, Verb.REFINE)
+    earlier = CellReading.objects.filter(request_key=request_key).first() if request_key else None
+    if earlier:
+        return earlier
+    if run.step not in (Kind.ELECTROLYSE_GOLD, Kind.ELECTROLYSE_SILVER):
+        raise Refusal("Only a cell has a current.").at("run")
+    if not from_at < to_at <= at:
+        raise Refusal("A reading is over a time that is past: from before to.").at("to_at")
+    if milliampere < 0:
+        raise Refusal("A current is zero or more.").at("current")
+    with _post.refusals(), transaction.atomic(durable=True):
+        return CellReading.objects.create(
+            run=run,
+            from_at=from_at,
+            to_at=to_at,
+            milliampere=milliampere,
+            millivolt=millivolt,
+            note=note.strip(),
+            by=by,
+            at=at,
+            request_key=request_key,
+        )

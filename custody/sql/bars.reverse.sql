@@ -1,0 +1,15 @@
+DROP FUNCTION custody_open_box(jsonb);
+DROP FUNCTION custody_check_packed(custody_lot, custody_lot, jsonb);
+DROP FUNCTION custody_pack_box(jsonb);
+DROP FUNCTION custody_check_boxed(custody_operation, custody_lot, custody_lot[]);
+DROP FUNCTION custody_box_of(bigint);
+DROP TRIGGER bartype_stays ON custody_bartype;
+DROP FUNCTION custody_bar_type_stays();
+DROP TRIGGER serialrange_apart ON custody_serialrange;
+DROP FUNCTION custody_ranges_apart();
+DROP TRIGGER serialevent_is_free ON custody_serialevent;
+DROP FUNCTION custody_serial_is_free();
+DROP FUNCTION custody_check_serial(text, int, text, bigint);
+DROP FUNCTION custody_in_range(custody_serialrange, text);
+DROP FUNCTION custody_lock_serial(text, int, text);
+DROP FUNCTION custody_check_bar(custody_operation, custody_line, text, int);

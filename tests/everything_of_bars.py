@@ -1,0 +1,106 @@
+"""A row in every table of solutions, cells, bars, boxes and the vault, built through the actions."""
+
+from datetime import timedelta
+
+from django.utils import timezone
+
+from custody.actions._sign import Signature
+from custody.actions.bar_types import enter_bar_type, set_aside_serials, tell_serials
+from custody.actions.boxes import open_box, pack_box
+from custody.actions.solutions import Found, accept_solution, assay_solution, keep_current, set_effluent_limits
+from custody.actions.vault import close_vault, count_stock, open_vault
+from custody.actions.work import Add, ForOrder, Make, Take, record_step
+from custody.calc.bar_types import Making
+from custody.models import Lot, RouteOrder, Run
+from custody.terms import Addition, Form, Kind, SerialFate
+from tests import builders, people
+
+
+def kilobar():
+    """The type of a kilobar of fine gold, at most 50 mg over its weight."""
+    return enter_bar_type(
+        code="AU-1000", name="1 kg gold", metal="Au", nominal_mg=1_000_000, least_mg=1_000_000, most_mg=1_000_050,
+        least_ppm=999_900, making=Making.CAST, by=people.mona_manager(), marks=("FINE GOLD",),
+    )  # fmt: skip
+
+
+def whole(now):
+    """Everything, beside the rest of the book."""
+    _work_on_an_order()
+    _cell()
+    _bars()
+    _vault()
+
+
+def _work_on_an_order():
+    order = RouteOrder.objects.get()
+    lot = order.lines.get().lot
+    record_step(
+        kind=Kind.GRANULATE, inputs=[Take(lot.number)],
+        outputs=[Make(Form.GRANULES, lot.gross_mg, _fine(lot))], at=timezone.now(), by=people.otto_operator(),
+        for_order=ForOrder(order, order.steps[0]),
+    )  # fmt: skip
+
+
+def _cell():
+    """A cell of gold under current, its electrolyte assayed; limits for water."""
+    otto = people.otto_operator()
+    (lot,) = builders.ready(100, Au=995_000, Ag=4_000)
+    charged = record_step(
+        kind=Kind.CHARGE, step=Kind.ELECTROLYSE_GOLD, inputs=[Take(lot.number)], at=timezone.now(), by=otto,
+        additions=(Add(Addition.ACID, 1_000_000),),
+        outputs=[Make(Form.IN_PROCESS, 1_000_000 + lot.gross_mg, _fine(lot), vessel="CELL-1")],
+    )  # fmt: skip
+    run = Run.objects.get(opened_by_id=charged.id)
+    began = run.opened_by.at
+    keep_current(
+        run=run, from_at=began, to_at=began + timedelta(microseconds=1000), milliampere=1000,
+        at=timezone.now() + timedelta(seconds=1), by=otto,
+    )  # fmt: skip
+    content = Lot.objects.get(number=charged.lots[0])
+    found = {"Au": Found(99_000_000), "Ag": Found(400_000), "Cu": Found(10, below=True)}
+    assay = assay_solution(
+        lot=content.number, volume_ml=1_000, density_mg_ml=1_100, figures=found, method="ICP spectrometry",
+        ph_centi=50, at=timezone.now(), by=people.anna_assayer(),
+    )  # fmt: skip
+    accept_solution(
+        assay=assay, at=timezone.now(), by=people.ada_assayer(), reason="The anode left half a gram",
+        countersign=Signature(people.mona_manager(), "Seen the assay"),
+    )  # fmt: skip
+    set_effluent_limits(
+        valid_from=timezone.localdate(), limits={"Ag": (None, 100), "pH": (650, 900)}, note="permit",
+        at=timezone.now(), by=people.mona_manager(),
+    )  # fmt: skip
+
+
+def _bars():
+    """Serials of another mark set aside and one spoiled; two bars packed, and the box opened again."""
+    kilobar()
+    mona, vera = people.mona_manager(), people.vera_vault()
+    set_aside_serials(mark="HFX", year=2026, head="B", width=4, first=1, last=9, at=timezone.now(), by=mona)
+    tell_serials(
+        mark="HFX", year=2026, serials=["B0003"], fate=SerialFate.SPOILED, reason="Struck twice",
+        at=timezone.now(), by=people.otto_operator(),
+    )  # fmt: skip
+    bar = builders.handed_over(builders.bar("HF-BOX", grams=100), vera, "VAULT")
+    box = pack_box(bars=[bar.number], seal="S-77", at=timezone.now(), by=vera)
+    open_box(box=box, reason="Wrong seal", at=timezone.now(), by=vera)
+
+
+def _vault():
+    """A place that two people open; it is opened, counted and closed."""
+    place = builders.place("CAGE")
+    mona, vera = people.mona_manager(), people.vera_vault()
+    signed = Signature(mona, "Opened with Vera")
+    access = open_vault(place=place, second=signed, purpose="Count", at=timezone.now(), by=vera)
+    bar = builders.handed_over(builders.bar("HF-CAGE", grams=100), vera, "CAGE")
+    gone = builders.handed_over(builders.bar("HF-GONE", grams=100), vera, "CAGE")
+    count_stock(
+        place=place, found=[bar.number], missing={gone.number: "Not in the cage"}, strays=[("X-1", "A loose label")],
+        second=Signature(mona, "Counted with Vera"), at=timezone.now(), by=vera,
+    )  # fmt: skip
+    close_vault(access=access, at=timezone.now(), by=vera)
+
+
+def _fine(lot):
+    return {"Au": lot.au_mg, "Ag": lot.ag_mg}
