@@ -7,7 +7,8 @@ from django.utils import timezone
 from custody.actions._sign import Signature
 from custody.actions.bar_types import enter_bar_type, set_aside_serials, tell_serials
 from custody.actions.boxes import open_box, pack_box
-from custody.actions.solutions import Found, accept_solution, assay_solution, keep_current, set_effluent_limits
+from custody.actions.cells import keep_current
+from custody.actions.solutions import Found, accept_solution, assay_solution, set_effluent_limits
 from custody.actions.vault import close_vault, count_stock, open_vault
 from custody.actions.work import Add, ForOrder, Make, Take, record_step
 from custody.calc.bar_types import Making
