@@ -114,7 +114,7 @@ BEGIN
         worst := custody_poor_yield(op, rule, taken, lines);
     END IF;
     op.over_tolerance := worst IS NOT NULL;
-    IF worst IS NULL AND beyond IS NOT NULL AND op.reason = '' AND op.source <> 'history' THEN
+    IF worst IS NULL AND beyond IS NOT NULL AND op.reason = '' AND op.source = 'live' THEN
         PERFORM custody_refuse('outside_band', format('%s is outside the usual loss of %s.', beyond, rule.kind),
             jsonb_build_object('metal', beyond, 'kind', rule.kind, 'band_ppm', rule.band_ppm));
     ELSIF op.over_tolerance AND op.countersigned_by_id IS NULL AND op.source <> 'history' THEN

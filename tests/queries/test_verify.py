@@ -121,7 +121,7 @@ def row_exists(table, name):
 
 def test_nothing_is_found_in_a_sound_book(superuser, book):
     findings, _ = examined(RESEAL)
-    assert findings.ok, findings.as_document()
+    assert findings.ok, [c for c in findings.as_document()["checks"] if not c["holds"]]
     assert all(findings[name].checked for name in PROMISES if name != "I11")
 
 

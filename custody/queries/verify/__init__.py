@@ -1,6 +1,6 @@
 """The whole book examined: every invariant recomputed from the raw rows, without PostgreSQL's own functions."""
 
-from custody.queries.verify import amendments, counter, exchanges, guards, papers, weighings
+from custody.queries.verify import amendments, counter, exchanges, guards, papers, solutions, weighings
 from custody.queries.verify.findings import Check, Findings
 from custody.queries.verify.heads import Heads
 from custody.queries.verify.raw import entries, one_snapshot, rows, stream
@@ -42,6 +42,7 @@ def verify() -> Findings:
         guards.check(findings["I3"])
         papers.check(findings)
         exchanges.check(findings["I12"])
+        solutions.check(findings["I12"])
         weighings.check(findings["I4"])
     return findings
 

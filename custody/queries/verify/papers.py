@@ -215,6 +215,7 @@ def _accepted_assays(found: Check) -> None:
         "   ORDER BY m.line LIMIT 1) m ON true"
         " LEFT JOIN custody_acceptance a ON a.id = o.acceptance_id"
         " LEFT JOIN custody_determination d ON d.id = a.determination_id WHERE o.kind = 'value'"
+        " AND NOT EXISTS (SELECT FROM custody_solutionacceptance s WHERE s.operation_id = o.id)"
     ):
         if source != Source.LIVE:
             continue
