@@ -1,4 +1,6 @@
-"""What a route asks for: acid, reductant, caustic and glucose, copper or iron, by equation and the plant's excess.
+"""What a route asks for: acid, reductant, caustic and glucose, copper or iron, salts for platinum and palladium.
+
+By equation, and the plant's excess on top.
 
 Only the metals of account are reckoned. What was not assayed takes acid too, and is the plant's judgement. Defaults of
 ``Practice`` are common practice; nothing here is a recipe: a licensed practice decides.
@@ -9,10 +11,11 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from custody.calc import chemistry
-from custody.calc.chemistry import Reaction, deposited_mg, molar_mass, needed_mg
+from custody.calc.chemistry import Reaction, atoms, deposited_mg, molar_mass, needed_mg
 from custody.calc.mass import format_grams
 from custody.calc.refusals import Refused
 from custody.calc.route import Step
+from custody.calc.safety import PLATINUM_SALTS, Caution
 from custody.terms import METALS, PPM, Kind, Term
 
 #: What stands for each substance on a sheet.
@@ -25,6 +28,8 @@ NAMES = {
     "C6H12O6": "glucose",
     "Cu": "copper",
     "Fe": "iron",
+    "NH4Cl": "ammonium chloride",
+    "C4H8N2O2": "dimethylglyoxime",
 }
 
 
@@ -95,12 +100,24 @@ class Reagent:
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """One step of a sheet: what it is called, which kinds of step it is (for the cautions), reagents and a note."""
+    """One step of a sheet: what it is called, which kinds of step it is (for the cautions), reagents and a note.
+
+    ``cautions`` are those that no kind of step says by itself.
+    """
 
     title: str
     kinds: tuple[Kind, ...]
     reagents: tuple[Reagent, ...] = ()
     note: str = ""
+    cautions: tuple[Caution, ...] = ()
+
+
+@dataclass(slots=True)
+class _Liquors:
+    """Milligrams that a route has brought into its side streams so far."""
+
+    nitrate: dict[str, int] = field(default_factory=lambda: dict.fromkeys(METALS, 0))
+    chloride: dict[str, int] = field(default_factory=lambda: dict.fromkeys(METALS, 0))
 
 
 _KINDS = {
@@ -113,11 +130,18 @@ _KINDS = {
     Step.SILVER_CELL: (Kind.ELECTROLYSE_SILVER,),
     Step.MELT: (Kind.MELT,),
 }
+#: What falls on copper out of a nitrate liquor.
+_ON_COPPER = {"Ag": chemistry.CEMENT_BY_COPPER, "Pd": chemistry.PALLADIUM_ON_COPPER}
 _CELLS = {Step.GOLD_CELL: "Au", Step.SILVER_CELL: "Ag"}
 _NOTES = {
     Step.CRUST: "Granulate fine, stir, draw the crust off, and dissolve what is under it.",
     Step.AQUA_REGIA: "Silver stays behind as chloride; filter it off before gold is precipitated.",
 }
+#: Common practice: sulfur dioxide reduces platinum, which then stays dissolved.
+_PLATINUM_NOTE = (
+    "From the liquor that a spot test shows free of gold: boil sulfur dioxide off and oxidise again first, or platinum"
+    " stays dissolved. Platinum before palladium. What a lot holds of them without an assay is not reckoned."
+)
 
 
 def charge_of(
@@ -132,19 +156,22 @@ def charge_of(
     if min((*fine_mg.values(), silver_added_mg), default=0) < 0:
         raise Refused("Metal is never less than nothing.", field="metal")
     left = {metal: fine_mg.get(metal, 0) for metal in METALS}
-    nitrate = chloride = copper = 0
+    liquors = _Liquors()
     stages = []
     for step in steps:
         if step is Step.INQUART:
             left["Ag"] += silver_added_mg
         stages.append(_stage(step, left, silver_added_mg, practice))
         if step is Step.PART:
-            nitrate, copper = nitrate + left["Ag"], copper + left["Cu"]
-            left |= {"Ag": 0, "Cu": 0}
+            _move(left, liquors.nitrate, ("Ag", "Pd", "Cu"))
         elif step is Step.AQUA_REGIA:
-            chloride, copper = chloride + left["Ag"], copper + left["Cu"]
-            left |= {"Ag": 0, "Cu": 0}
-    return (*stages, *_side_streams(nitrate, chloride, copper, practice))
+            _move(left, liquors.chloride, ("Ag", "Pt", "Pd", "Cu"))
+    return (*stages, *_side_streams(liquors, practice))
+
+
+def _move(left: dict[str, int], into: dict[str, int], metals: tuple[str, ...]) -> None:
+    for metal in metals:
+        into[metal], left[metal] = into[metal] + left[metal], 0
 
 
 def _stage(step: Step, left: Mapping[str, int], added_mg: int, practice: Practice) -> Stage:
@@ -169,6 +196,7 @@ def _note(step: Step, left: Mapping[str, int], added_mg: int) -> str:
 def _parting(left: Mapping[str, int], practice: Practice) -> tuple[Reagent, ...]:
     return _some(
         _line(chemistry.PARTING_SILVER, "HNO3", "Ag", left["Ag"], practice),
+        _line(chemistry.PARTING_PALLADIUM, "HNO3", "Pd", left["Pd"], practice),
         _line(chemistry.PARTING_COPPER, "HNO3", "Cu", left["Cu"], practice),
     )
 
@@ -177,38 +205,62 @@ def _dissolving(left: Mapping[str, int], practice: Practice) -> tuple[Reagent, .
     ways = (
         (chemistry.AQUA_REGIA, "Au"),
         (chemistry.SILVER_IN_AQUA_REGIA, "Ag"),
+        (chemistry.PLATINUM_IN_AQUA_REGIA, "Pt"),
+        (chemistry.PALLADIUM_IN_AQUA_REGIA, "Pd"),
         (chemistry.COPPER_IN_AQUA_REGIA, "Cu"),
     )
     return _some(*(_line(way, acid, metal, left[metal], practice) for acid in ("HNO3", "HCl") for way, metal in ways))
 
 
-def _side_streams(nitrate: int, chloride: int, copper: int, practice: Practice) -> list[Stage]:
-    """Silver from its nitrate and chloride, then copper; copper that silver was cemented on is in the liquor too."""
-    reagents: list[Reagent | None] = []
-    if practice.silver_way is SilverWay.COPPER:
-        reagents.append(_line(chemistry.CEMENT_BY_COPPER, "Cu", "Ag", nitrate, practice))
-        copper += needed_mg(nitrate, chemistry.CEMENT_BY_COPPER.per_gram("Cu", "Ag"))
-    else:
-        reagents.append(_line(chemistry.SILVER_CHLORIDE, "NaCl", "Ag", nitrate, practice))
-        chloride += nitrate
-    salt = needed_mg(chloride, molar_mass("AgCl") / molar_mass("Ag"))
-    reagents.append(_line(chemistry.SILVER_OXIDE, "NaOH", "AgCl", salt, practice))
-    reagents.append(_line(chemistry.GLUCOSE, "C6H12O6", "Ag", chloride, practice))
+def _side_streams(liquors: _Liquors, practice: Practice) -> list[Stage]:
+    """Platinum and palladium, silver, then copper; copper that was cemented on is in the liquor too."""
+    nitrate, chloride = liquors.nitrate, liquors.chloride
+    copper = nitrate["Cu"] + chloride["Cu"]
+    cementing = practice.silver_way is SilverWay.COPPER
     stages = []
-    if nitrate or chloride:
-        stages.append(Stage("recovery of silver", (Kind.CEMENT_SILVER, Kind.WASH), _some(*reagents)))
+    if cementing:
+        lines = [_line(way, "Cu", metal, nitrate[metal], practice) for metal, way in _ON_COPPER.items()]
+        copper += sum(needed_mg(nitrate[metal], _factor(way, "Cu", metal)) for metal, way in _ON_COPPER.items())
+        silver = (*_some(*lines), *_from_chloride(chloride["Ag"], practice))
+    else:
+        salt = _some(_line(chemistry.SILVER_CHLORIDE, "NaCl", "Ag", nitrate["Ag"], practice))
+        silver = (*salt, *_from_chloride(chloride["Ag"] + nitrate["Ag"], practice))
+    if nitrate["Ag"] or chloride["Ag"]:
+        followed = "Palladium falls with the silver." if cementing and nitrate["Pd"] else ""
+        stages.append(Stage("recovery of silver", (Kind.CEMENT_SILVER, Kind.WASH), silver, followed))
+    platinum = _platinum_metals(liquors, practice, in_nitrate=not cementing)
+    if platinum:
+        stages.append(
+            Stage("recovery of platinum and palladium", (Kind.FILTER,), platinum, _PLATINUM_NOTE, (PLATINUM_SALTS,))
+        )
     if copper:
         iron = _some(_line(chemistry.CEMENT_BY_IRON, "Fe", "Cu", copper, practice))
         stages.append(Stage("recovery of copper", (Kind.CEMENT_COPPER, Kind.NEUTRALISE), iron))
     return stages
 
 
+def _from_chloride(silver: int, practice: Practice) -> tuple[Reagent, ...]:
+    salt = needed_mg(silver, molar_mass("AgCl") / molar_mass("Ag"))
+    return _some(
+        _line(chemistry.SILVER_OXIDE, "NaOH", "AgCl", salt, practice),
+        _line(chemistry.GLUCOSE, "C6H12O6", "Ag", silver, practice),
+    )
+
+
+def _platinum_metals(liquors: _Liquors, practice: Practice, *, in_nitrate: bool) -> tuple[Reagent, ...]:
+    """Platinum first, as its yellow salt; palladium from what is left. Cemented palladium is with the silver."""
+    from_nitrate = liquors.nitrate["Pd"] if in_nitrate else 0
+    return _some(
+        _line(chemistry.PLATINUM_SALT, "NH4Cl", "Pt", liquors.chloride["Pt"], practice),
+        _line(chemistry.PALLADIUM_SALT, "C4H8N2O2", "Pd", liquors.chloride["Pd"], practice),
+        _line(chemistry.PALLADIUM_FROM_NITRATE, "C4H8N2O2", "Pd", from_nitrate, practice),
+    )
+
+
 def _line(reaction: Reaction, of: str, per: str, per_mg: int, practice: Practice) -> Reagent | None:
     if not per_mg:
         return None
-    # The equation of silver chloride names the silver only as its nitrate: one mole of it holds one of silver.
-    in_salt = "AgNO3" if per == "Ag" and per not in reaction.moles else per
-    factor = reaction.per_gram(of, in_salt) * molar_mass(in_salt) / molar_mass(per)
+    factor = _factor(reaction, of, per)
     excess = practice.excess_ppm.get(of, 0)
     mg = needed_mg(per_mg, factor, excess_ppm=excess)
     acid = practice.acid(of)
@@ -222,6 +274,14 @@ def _line(reaction: Reaction, of: str, per: str, per_mg: int, practice: Practice
         mg,
         acid.volume_ul(mg) if acid else None,
     )
+
+
+def _factor(reaction: Reaction, of: str, per: str) -> Fraction:
+    """Grams of a reagent for a gram of a metal, also where the equation names the metal only in its salt."""
+    if per in reaction.moles:
+        return reaction.per_gram(of, per)
+    salt = next(formula for formula in reaction.moles if per in atoms(formula))
+    return reaction.per_gram(of, salt) * molar_mass(salt) / (molar_mass(per) * atoms(salt)[per])
 
 
 def six_decimals(factor: Fraction) -> str:

@@ -26,7 +26,9 @@ ATOMIC_WEIGHTS = {
     "Fe": 55_845_00000,
     "Cu": 63_546_00000,
     "Zn": 65_380_00000,
+    "Pd": 106_420_00000,
     "Ag": 107_868_20000,
+    "Pt": 195_084_00000,
     "Au": 196_966_57000,
 }
 SCALE = 100_000_000
@@ -139,6 +141,13 @@ PARTING_COPPER = Reaction("copper in dilute nitric acid", "3 Cu + 8 HNO3 = 3 Cu(
 AQUA_REGIA = Reaction("gold in aqua regia", "Au + HNO3 + 4 HCl = HAuCl4 + NO + 2 H2O")
 SILVER_IN_AQUA_REGIA = Reaction("silver in aqua regia", "3 Ag + HNO3 + 3 HCl = 3 AgCl + NO + 2 H2O")
 COPPER_IN_AQUA_REGIA = Reaction("copper in aqua regia", "3 Cu + 2 HNO3 + 6 HCl = 3 CuCl2 + 2 NO + 4 H2O")
+PLATINUM_IN_AQUA_REGIA = Reaction("platinum in aqua regia", "3 Pt + 4 HNO3 + 18 HCl = 3 H2PtCl6 + 4 NO + 8 H2O")
+PALLADIUM_IN_AQUA_REGIA = Reaction("palladium in aqua regia", "3 Pd + 2 HNO3 + 12 HCl = 3 H2PdCl4 + 2 NO + 4 H2O")
+PARTING_PALLADIUM = Reaction("palladium in nitric acid", "3 Pd + 8 HNO3 = 3 Pd(NO3)2 + 2 NO + 4 H2O")
+PLATINUM_SALT = Reaction("platinum by ammonium chloride", "H2PtCl6 + 2 NH4Cl = (NH4)2PtCl6 + 2 HCl")
+PALLADIUM_SALT = Reaction("palladium by dimethylglyoxime", "H2PdCl4 + 2 C4H8N2O2 = Pd(C4H7N2O2)2 + 4 HCl")
+PALLADIUM_FROM_NITRATE = Reaction("palladium by dimethylglyoxime", "Pd(NO3)2 + 2 C4H8N2O2 = Pd(C4H7N2O2)2 + 2 HNO3")
+PALLADIUM_ON_COPPER = Reaction("palladium on copper", "Pd(NO3)2 + Cu = Pd + Cu(NO3)2")
 METABISULFITE = Reaction("gold by metabisulfite", "4 HAuCl4 + 3 Na2S2O5 + 9 H2O = 4 Au + 3 Na2SO4 + 3 H2SO4 + 16 HCl")
 SULFUR_DIOXIDE = Reaction("gold by sulfur dioxide", "2 HAuCl4 + 3 SO2 + 6 H2O = 2 Au + 3 H2SO4 + 8 HCl")
 SILVER_OXIDE = Reaction("silver chloride to oxide by caustic", "2 AgCl + 2 NaOH = Ag2O + 2 NaCl + H2O")

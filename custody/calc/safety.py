@@ -88,6 +88,16 @@ WASHING = Caution(
         "Never bring ammonia to a gold solution or a gold precipitate.",
     ),
 )
+#: Soluble platinum salts sensitise the airways: occupational exposure texts (from memory).
+PLATINUM_SALTS = Caution(
+    "platinum salts and ammonium chloride",
+    (
+        "Dissolved platinum and its yellow salts make people allergic for life: gloves, no dust, no splashes.",
+        "Only in acid liquor free of gold, never made alkaline: what ammonia makes of gold or silver explodes when dry.",
+        "Igniting the salts gives off chlorine and fume, and with glyoxime or nitrate left in them they flare up: washed,"
+        " dried, in small portions, under extraction.",
+    ),
+)
 LIQUORS = Caution(
     "spent liquors",
     (

@@ -25,7 +25,11 @@ def stages_of(order: RouteOrder) -> tuple[Stage, ...]:
 
 def cautions_of(stages: tuple[Stage, ...]) -> tuple[Caution, ...]:
     """The usual cautions of these stages, each once."""
-    found = [caution for stage in stages for kind in stage.kinds for caution in cautions_for(kind)]
+    found = [
+        caution
+        for stage in stages
+        for caution in (*(one for kind in stage.kinds for one in cautions_for(kind)), *stage.cautions)
+    ]
     return tuple(dict.fromkeys([*found, LIQUORS]))
 
 

@@ -1484,6 +1484,8 @@ class Migration(migrations.Migration):
                 ("glucose_excess_ppm", models.IntegerField(default=200000)),
                 ("copper_excess_ppm", models.IntegerField(default=50000)),
                 ("iron_excess_ppm", models.IntegerField(default=200000)),
+                ("ammonium_excess_ppm", models.IntegerField(default=500000)),
+                ("glyoxime_excess_ppm", models.IntegerField(default=100000)),
                 (
                     "silver_way",
                     models.CharField(

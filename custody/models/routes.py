@@ -38,6 +38,8 @@ class PlantSettings(models.Model):
     glucose_excess_ppm = models.IntegerField(default=200_000)
     copper_excess_ppm = models.IntegerField(default=50_000)
     iron_excess_ppm = models.IntegerField(default=200_000)
+    ammonium_excess_ppm = models.IntegerField(default=500_000)
+    glyoxime_excess_ppm = models.IntegerField(default=100_000)
     silver_way = models.CharField(max_length=40, choices=SilverWay.choices(), default=SilverWay.CHLORIDE)
     note = models.CharField(max_length=300, default="", blank=True)
     set_by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")

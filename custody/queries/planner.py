@@ -70,6 +70,8 @@ def practice_of(settings: PlantSettings) -> Practice:
             "C6H12O6": settings.glucose_excess_ppm,
             "Cu": settings.copper_excess_ppm,
             "Fe": settings.iron_excess_ppm,
+            "NH4Cl": settings.ammonium_excess_ppm,
+            "C4H8N2O2": settings.glyoxime_excess_ppm,
         },
         silver_way=SilverWay(settings.silver_way),
     )

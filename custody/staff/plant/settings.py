@@ -70,6 +70,8 @@ class SettingsForm(BaseForm):
     glucose_excess_ppm = _excess("Glucose")
     copper_excess_ppm = _excess("Copper")
     iron_excess_ppm = _excess("Iron")
+    ammonium_excess_ppm = _excess("Ammonium chloride")
+    glyoxime_excess_ppm = _excess("Dimethylglyoxime")
     silver_way = forms.ChoiceField(label="Silver from nitrate", choices=SilverWay.choices())
     note = forms.CharField(label="Why they change", max_length=300, required=False)
 
