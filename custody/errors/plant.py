@@ -8,6 +8,13 @@ OutsideBand = refusal(
     "{metal}: more is lost than {kind} usually loses. Weigh again; if it stays, write the reason.",
     field="reason",
 )
+PoorYield = refusal(
+    "PoorYield",
+    "poor_yield",
+    "The products of this step ({kind}) hold less {metal} than it usually yields. Weigh and name them again;"
+    " if it stays, a manager countersigns it with a reason.",
+    field="countersign",
+)
 SolutionRule = refusal("SolutionRule", "solution", "{message}", field="solution")
 SolutionStale = refusal(
     "SolutionStale",
@@ -48,7 +55,10 @@ CurrentOverlaps = refusal(
     "CurrentOverlaps", "current_overlaps", "This time overlaps an earlier reading of the current.", field="from_at"
 )
 CurrentOutsideRun = refusal(
-    "CurrentOutsideRun", "current_outside_run", "The run was not under way at that time.", field="from_at"
+    "CurrentOutsideRun",
+    "current_outside_run",
+    "The run is not under way over the whole time of a reading of its current.",
+    field="from_at",
 )
 UnknownBarType = refusal(
     "UnknownBarType", "unknown_bar_type", "There is no bar type {bar_type} in use.", field="bar_type"

@@ -1820,6 +1820,15 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 (
+                    "replaces",
+                    models.OneToOneField(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="replaced_by",
+                        to="custody.cellreading",
+                    ),
+                ),
+                (
                     "run",
                     models.ForeignKey(
                         on_delete=django.db.models.deletion.PROTECT, related_name="cell_readings", to="custody.run"
@@ -3332,8 +3341,19 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name="cellreading",
             constraint=models.CheckConstraint(
-                condition=models.Q(("milliampere__gte", 0), ("to_at__gt", models.F("from_at"))),
+                condition=models.Q(
+                    ("milliampere__gte", 0),
+                    ("to_at__gt", models.F("from_at")),
+                    models.Q(("millivolt__isnull", True), ("millivolt__gte", 0), _connector="OR"),
+                ),
                 name="current_over_a_time",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="cellreading",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("replaces__isnull", True), models.Q(("note", ""), _negated=True), _connector="OR"),
+                name="replaced_with_a_reason",
             ),
         ),
         migrations.AddConstraint(

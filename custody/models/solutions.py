@@ -67,7 +67,10 @@ class SolutionAcceptance(models.Model):
 
 
 class CellReading(models.Model):
-    """The current of an electrolytic cell over a time: mean milliamperes, and millivolts where they were read."""
+    """The current of an electrolytic cell over a time: mean milliamperes, and millivolts where they were read.
+
+    A reading that was wrong stays, replaced by another that says why.
+    """
 
     writable = {"INSERT"}
 
@@ -77,6 +80,7 @@ class CellReading(models.Model):
     milliampere = models.BigIntegerField()
     millivolt = models.BigIntegerField(null=True)
     note = models.CharField(max_length=200, default="", blank=True)
+    replaces = models.OneToOneField("self", null=True, on_delete=models.PROTECT, related_name="replaced_by")
     by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
     request_key = models.UUIDField(null=True, unique=True)
@@ -85,6 +89,11 @@ class CellReading(models.Model):
         ordering = ("run", "from_at")
         constraints = [
             models.CheckConstraint(
-                condition=models.Q(to_at__gt=models.F("from_at"), milliampere__gte=0), name="current_over_a_time"
-            )
+                condition=models.Q(to_at__gt=models.F("from_at"), milliampere__gte=0)
+                & (models.Q(millivolt__isnull=True) | models.Q(millivolt__gte=0)),
+                name="current_over_a_time",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(replaces__isnull=True) | ~models.Q(note=""), name="replaced_with_a_reason"
+            ),
         ]

@@ -31,6 +31,7 @@ PROMISES = (
     "post_receive",
     "post_value",
     "solutions",
+    "cells",
     "post_reverse",
     "post",
     "scales",

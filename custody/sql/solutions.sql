@@ -1,7 +1,23 @@
 -- Solutions: a tank's assay gives it its gross and metals, and water leaves only assayed and within its permit.
 CREATE SEQUENCE custody_number_solution;
 
--- The assay that a valuation of a solution names: of this lot, by another person, of what the lot is now, used once.
+-- Whether a solution is no longer what was assayed: it was worked after the assay, or a later measurement of it stands.
+-- Neither a reversed operation nor its reversal worked it, nor does valuing what was drawn from it change the liquor.
+CREATE FUNCTION custody_solution_is_stale(s custody_solutionassay) RETURNS boolean
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT EXISTS (SELECT FROM custody_movement m JOIN custody_operation o ON o.id = m.operation_id
+              LEFT JOIN custody_solutionacceptance a ON a.operation_id = o.id
+              LEFT JOIN custody_solutionassay t ON t.id = a.assay_id
+              LEFT JOIN custody_acceptance c ON c.id = o.acceptance_id
+              LEFT JOIN custody_determination d ON d.id = c.determination_id
+             WHERE m.lot_id = s.lot_id AND o.kind <> 'reverse'
+               AND coalesce(t.lot_id, d.lot_id, s.lot_id) = s.lot_id
+               AND coalesce(t.at, d.at, o.at) > s.at
+               AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = o.id))
+$$;
+
+-- The assay that a valuation of a solution names: of this lot, by another person, of what the lot is now, used once. An
+-- acceptance that was reversed used it, too: what was wrong in it is assayed or written down anew.
 CREATE FUNCTION custody_solution_of(op custody_operation, l custody_lot, assay text) RETURNS custody_solutionassay
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
@@ -15,11 +31,16 @@ BEGIN
         PERFORM custody_refuse('accepted_by_another', 'Who records an assay does not accept it.',
                                jsonb_build_object('determination', assay));
     ELSIF EXISTS (SELECT FROM custody_solutionacceptance WHERE assay_id = s.id) THEN
-        PERFORM custody_refuse('solution', format('Assay %s is accepted already.', assay),
+        PERFORM custody_refuse('solution', format('Assay %s was accepted already. If that was reversed, record the assay anew.',
+                               assay), jsonb_build_object('lot', l.number));
+    ELSIF s.at > op.at THEN
+        PERFORM custody_refuse('solution', format('Assay %s is later than its acceptance.', assay),
                                jsonb_build_object('lot', l.number));
-    ELSIF s.at < (SELECT o.at FROM custody_movement m JOIN custody_operation o ON o.id = m.operation_id
-                   WHERE m.id = l.content_movement) THEN
-        PERFORM custody_refuse('solution_stale', format('Lot %s was worked after the assay.', l.number),
+    ELSIF NOT l.valued THEN
+        PERFORM custody_refuse('solution', format('Solution %s is made of lots without an assay: value those first.', l.number),
+                               jsonb_build_object('lot', l.number));
+    ELSIF custody_solution_is_stale(s) THEN
+        PERFORM custody_refuse('solution_stale', format('Lot %s was worked or measured after the assay.', l.number),
                                jsonb_build_object('lot', l.number, 'assay', assay));
     END IF;
     RETURN s;
@@ -41,6 +62,20 @@ LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
      ORDER BY substance, valid_from DESC, id DESC
 $$;
 
+-- The accepted assay of a solution as it is now; what was taken of it since, pro rata, left the rest as it was.
+CREATE FUNCTION custody_assayed_as_it_is(l custody_lot) RETURNS custody_solutionassay
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT s FROM custody_solutionassay s JOIN custody_solutionacceptance a ON a.assay_id = s.id
+      JOIN custody_movement m ON m.operation_id = a.operation_id AND m.side = 'out' AND m.lot_id = l.id
+     WHERE s.lot_id = l.id
+       AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = a.operation_id)
+       AND NOT EXISTS (SELECT FROM custody_movement n JOIN custody_operation o ON o.id = n.operation_id
+                        WHERE n.lot_id = l.id AND n.id > m.id AND o.kind <> 'reverse'
+                          AND NOT (n.side = 'in' AND NOT n.whole AND o.kind IN ('discharge', 'sample', 'divide'))
+                          AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = o.id))
+     ORDER BY s.id DESC LIMIT 1
+$$;
+
 -- Water leaves only as it was assayed and accepted, with every limited substance measured and within its limit.
 CREATE FUNCTION custody_check_discharge(op custody_operation, lots custody_lot[]) RETURNS void
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
@@ -54,9 +89,7 @@ BEGIN
         PERFORM custody_refuse('effluent_no_limits', 'No limits for discharge are set.', '{}');
     END IF;
     FOREACH l IN ARRAY lots LOOP
-        SELECT t.* INTO s FROM custody_solutionassay t JOIN custody_solutionacceptance a ON a.assay_id = t.id
-          JOIN custody_movement m ON m.operation_id = a.operation_id AND m.side = 'out' AND m.lot_id = l.id
-         WHERE t.lot_id = l.id AND m.id = l.content_movement;
+        s := custody_assayed_as_it_is(l);
         IF s.id IS NULL THEN
             PERFORM custody_refuse('effluent_unassayed', format('Lot %s is not assayed as it is.', l.number),
                                    jsonb_build_object('lot', l.number));
@@ -75,22 +108,3 @@ BEGIN
         END LOOP;
     END LOOP;
 END $$;
-
--- Readings of one run's current never overlap: the same hour would be counted twice.
-CREATE FUNCTION custody_currents_apart() RETURNS trigger
-LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
-BEGIN
-    PERFORM pg_advisory_xact_lock(hashtextextended(format('current %s', NEW.run_id), 0));
-    IF EXISTS (SELECT FROM custody_cellreading r WHERE r.run_id = NEW.run_id AND r.from_at < NEW.to_at
-                                                   AND NEW.from_at < r.to_at) THEN
-        PERFORM custody_refuse('current_overlaps', 'This time overlaps an earlier reading of the current.', '{}');
-    ELSIF NEW.from_at < (SELECT o.at FROM custody_run r JOIN custody_operation o ON o.id = r.opened_by_id
-                          WHERE r.id = NEW.run_id)
-            OR NEW.to_at > (SELECT o.at FROM custody_run r JOIN custody_operation o ON o.id = r.finished_by_id
-                             WHERE r.id = NEW.run_id) THEN
-        PERFORM custody_refuse('current_outside_run', 'The run was not under way at that time.', '{}');
-    END IF;
-    RETURN NEW;
-END $$;
-CREATE TRIGGER cellreading_apart BEFORE INSERT ON custody_cellreading
-    FOR EACH ROW EXECUTE FUNCTION custody_currents_apart();

@@ -14,7 +14,7 @@ TRIGGERS = {
     "bar": {"replaces", "for_ever", "append_only"},
     "period": {"stays_closed", "append_only"},
     "acceptance": {"by_another", "append_only"},
-    "run": {"append_only"},
+    "run": {"current_ends", "append_only"},
     "metalaccount": {"append_only"},
     "parcel": {"append_only"},
     "origin": {"append_only"},
@@ -93,7 +93,8 @@ CONSTRAINTS = {
     "piece_is_of_a_lot_or_a_proof", "one_import_of_a_file", "scale_has_a_plate", "one_attachment",
     "route_of_something", "own_route_says_why", "one_line_per_lot",
     "limit_of_something", "solution_of_something", "one_figure_per_substance",
-    "figure_not_negative", "current_over_a_time", "bar_type_weighs_something", "range_of_serials", "once_in_a_box",
+    "figure_not_negative", "current_over_a_time", "replaced_with_a_reason", "bar_type_weighs_something",
+    "range_of_serials", "once_in_a_box",
     "vault_opened_by_two", "counted_by_two", "counted_once",
 }  # fmt: skip
 UNIQUE_INDEXES = {"unique_uncancelled_bar", "one_content_per_vessel", "one_request", "one_handover"}
