@@ -30,11 +30,13 @@ BEGIN
     RETURN t.id;
 END $$;
 
--- Who stamps a serial and who spoils it wait for each other.
+-- Who stamps a serial and who spoils it wait for each other; so does who sets aside a range for whoever stamps meanwhile.
 CREATE FUNCTION custody_lock_serial(the_mark text, the_year int, the_serial text) RETURNS void
-LANGUAGE sql SET search_path = public, pg_temp AS $$
-    SELECT pg_advisory_xact_lock(hashtextextended(format('serial %s %s %s', the_mark, the_year, the_serial), 0))
-$$;
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+BEGIN
+    PERFORM pg_advisory_xact_lock_shared(hashtextextended(format('ranges %s %s', the_mark, the_year), 0));
+    PERFORM pg_advisory_xact_lock(hashtextextended(format('serial %s %s %s', the_mark, the_year, the_serial), 0));
+END $$;
 
 -- Whether a serial lies in a range: its head, and after it as many digits as the range is wide.
 CREATE FUNCTION custody_in_range(r custody_serialrange, the_serial text) RETURNS boolean
@@ -93,15 +95,34 @@ END $$;
 CREATE TRIGGER serialevent_is_free BEFORE INSERT ON custody_serialevent
     FOR EACH ROW EXECUTE FUNCTION custody_serial_is_free();
 
--- Two ranges of one mark and year never share a serial.
+-- Whether two ranges of one mark and year share a serial. The longer head may begin with digits that the other counts:
+-- A0001 lies in A with four digits and in A00 with two.
+CREATE FUNCTION custody_ranges_meet(a custody_serialrange, b custody_serialrange) RETURNS boolean
+LANGUAGE plpgsql IMMUTABLE SET search_path = public, pg_temp AS $$
+DECLARE
+    digits text := substr(b.head, length(a.head) + 1);
+    before numeric;
+BEGIN
+    IF length(a.head) > length(b.head) THEN
+        RETURN custody_ranges_meet(b, a);
+    ELSIF length(a.head) + a.width <> length(b.head) + b.width OR left(b.head, length(a.head)) <> a.head
+          OR digits !~ '^[0-9]*$' THEN
+        RETURN false;
+    END IF;
+    before := ('0' || digits)::numeric * 10::numeric ^ b.width;
+    RETURN before + b.first <= a.last AND a.first <= before + b.last;
+END $$;
+
+-- Two ranges of one mark and year never share a serial. The book's clock says when a range was set aside.
 CREATE FUNCTION custody_ranges_apart() RETURNS trigger
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 BEGIN
     PERFORM pg_advisory_xact_lock(hashtextextended(format('ranges %s %s', NEW.mark, NEW.year), 0));
-    IF EXISTS (SELECT FROM custody_serialrange r WHERE (r.mark, r.year, r.head, r.width) =
-                   (NEW.mark, NEW.year, NEW.head, NEW.width) AND r.first <= NEW.last AND NEW.first <= r.last) THEN
+    IF EXISTS (SELECT FROM custody_serialrange r WHERE (r.mark, r.year) = (NEW.mark, NEW.year)
+                                                   AND custody_ranges_meet(r, NEW)) THEN
         PERFORM custody_refuse('serial_ranges_apart', 'This range shares serials with an earlier one.', '{}');
     END IF;
+    NEW.set_at := clock_timestamp();
     RETURN NEW;
 END $$;
 CREATE TRIGGER serialrange_apart BEFORE INSERT ON custody_serialrange
@@ -127,19 +148,73 @@ LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
        AND NOT EXISTS (SELECT FROM custody_boxopening o WHERE o.box_id = x.box_id) ORDER BY x.id DESC LIMIT 1
 $$;
 
+-- When a lot was packed, or the box that it lay in was opened, the last time; NULL where it never lay in one.
+CREATE FUNCTION custody_boxed_at(of_lot bigint) RETURNS timestamptz
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT max(greatest(b.at, o.at)) FROM custody_boxbar x JOIN custody_box b ON b.id = x.box_id
+      LEFT JOIN custody_boxopening o ON o.box_id = b.id WHERE x.lot_id = of_lot
+$$;
+
+CREATE FUNCTION custody_refuse_boxed(l custody_lot, box bigint) RETURNS void
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+BEGIN
+    PERFORM custody_refuse('boxed', format('Lot %s lies in a closed box.', l.number),
+        jsonb_build_object('lot', l.number, 'box', (SELECT number FROM custody_box WHERE id = box)));
+END $$;
+
+-- Nothing happens to a bar before it was packed or unpacked the last time.
+CREATE FUNCTION custody_check_boxed_before(l custody_lot, at_time timestamptz) RETURNS void
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+BEGIN
+    IF at_time < custody_boxed_at(l.id) THEN
+        PERFORM custody_refuse('before_last_event', format('Lot %s was packed or unpacked later.', l.number),
+            jsonb_build_object('lot', l.number, 'at', at_time, 'last_at', custody_boxed_at(l.id)));
+    END IF;
+END $$;
+
 -- Nobody works a bar in a closed box; a box leaves whole.
 CREATE FUNCTION custody_check_boxed(op custody_operation, l custody_lot, lots custody_lot[]) RETURNS void
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
     box bigint := custody_box_of(l.id);
 BEGIN
+    PERFORM custody_check_boxed_before(l, op.at);
     IF box IS NULL OR (op.kind = 'dispatch' AND NOT EXISTS (SELECT FROM custody_boxbar x JOIN custody_lot b ON b.id = x.lot_id
             WHERE x.box_id = box AND b.gross_mg > 0 AND NOT x.lot_id = ANY (SELECT o.id FROM unnest(lots) o))) THEN
         RETURN;
     END IF;
-    PERFORM custody_refuse('boxed', format('Lot %s lies in a closed box.', l.number),
-        jsonb_build_object('lot', l.number, 'box', (SELECT number FROM custody_box WHERE id = box)));
+    PERFORM custody_refuse_boxed(l, box);
 END $$;
+
+-- What was cast is not undone while a bar of it lies in a closed box.
+CREATE FUNCTION custody_check_unboxed(undone custody_operation) RETURNS void
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    l custody_lot;
+BEGIN
+    FOR l IN SELECT k.* FROM custody_movement m JOIN custody_lot k ON k.id = m.lot_id
+              WHERE m.operation_id = undone.id AND m.side = 'out' AND k.form = 'bar' LOOP
+        IF custody_box_of(l.id) IS NOT NULL THEN
+            PERFORM custody_refuse_boxed(l, custody_box_of(l.id));
+        END IF;
+    END LOOP;
+END $$;
+
+-- A box passes whole: what lies in it has one custodian and one place. Asked at the end of the transaction, for bars
+-- pass one by one.
+CREATE FUNCTION custody_box_stays_together() RETURNS trigger
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+DECLARE
+    box bigint := custody_box_of(NEW.lot_id);
+BEGIN
+    IF (SELECT count(DISTINCT (b.custodian_id, b.place_id)) > 1 FROM custody_boxbar x JOIN custody_lot b ON b.id = x.lot_id
+         WHERE x.box_id = box AND b.gross_mg > 0) THEN
+        PERFORM custody_refuse_boxed((SELECT b FROM custody_lot b WHERE b.id = NEW.lot_id), box);
+    END IF;
+    RETURN NULL;
+END $$;
+CREATE CONSTRAINT TRIGGER handover_of_a_whole_box AFTER INSERT ON custody_handover
+    DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION custody_box_stays_together();
 
 -- Packs bars: {lots, seal, at, by, note?, request_key?}. All are bars, in one place, in the hands of who packs them.
 CREATE FUNCTION custody_pack_box(request jsonb) RETURNS bigint
@@ -156,6 +231,13 @@ BEGIN
         RETURN made.id;
     ELSIF coalesce(jsonb_array_length(request -> 'lots'), 0) = 0 OR coalesce(request ->> 'seal', '') = '' THEN
         PERFORM custody_refuse('box', 'A box has a seal and at least one bar.', '{}');
+    END IF;
+    -- A seal is used once; whoever uses the same one waits here.
+    PERFORM pg_advisory_xact_lock(hashtextextended('seal ' || upper(request ->> 'seal'), 0));
+    SELECT * INTO made FROM custody_box WHERE upper(seal) = upper(request ->> 'seal');
+    IF FOUND THEN
+        PERFORM custody_refuse('box', format('Seal %s was put on box %s: take another one.', made.seal, made.number),
+                               jsonb_build_object('seal', made.seal));
     END IF;
     lots := custody_lock_lots(ARRAY(SELECT jsonb_array_elements_text(request -> 'lots')));
     FOREACH l IN ARRAY lots LOOP
@@ -192,9 +274,9 @@ BEGIN
         PERFORM custody_refuse('before_last_event', format('Lot %s has a later event.', l.number),
             jsonb_build_object('lot', l.number, 'at', request ->> 'at', 'last_at', l.last_at));
     ELSIF custody_box_of(l.id) IS NOT NULL THEN
-        PERFORM custody_refuse('boxed', format('Lot %s lies in a closed box.', l.number), jsonb_build_object('lot', l.number,
-            'box', (SELECT number FROM custody_box WHERE id = custody_box_of(l.id))));
+        PERFORM custody_refuse_boxed(l, custody_box_of(l.id));
     END IF;
+    PERFORM custody_check_boxed_before(l, (request ->> 'at')::timestamptz);
     PERFORM custody_check_access(l.place_id, (request ->> 'by')::bigint, (request ->> 'at')::timestamptz, l.number);
 END $$;
 
@@ -217,10 +299,16 @@ BEGIN
     END IF;
     FOREACH l IN ARRAY custody_lock_lots(ARRAY(SELECT c.number::text FROM custody_boxbar x JOIN custody_lot c ON c.id = x.lot_id
             WHERE x.box_id = b.id ORDER BY x.position)) LOOP
-        IF l.gross_mg > 0 AND l.custodian_id <> (request ->> 'by')::bigint THEN
+        IF l.gross_mg = 0 THEN
+            PERFORM custody_refuse('box', format('Box %s left the house closed: nobody opens it here.', b.number), '{}');
+        ELSIF l.custodian_id <> (request ->> 'by')::bigint THEN
             PERFORM custody_refuse('not_custodian', format('Lot %s is in other hands.', l.number),
                 jsonb_build_object('lot', l.number, 'custodian', l.custodian_id));
+        ELSIF (request ->> 'at')::timestamptz < l.last_at THEN
+            PERFORM custody_refuse('before_last_event', format('Lot %s has a later event.', l.number),
+                jsonb_build_object('lot', l.number, 'at', request ->> 'at', 'last_at', l.last_at));
         END IF;
+        PERFORM custody_check_access(l.place_id, (request ->> 'by')::bigint, (request ->> 'at')::timestamptz, l.number);
     END LOOP;
     INSERT INTO custody_boxopening (box_id, at, by_id, reason)
     VALUES (b.id, (request ->> 'at')::timestamptz, (request ->> 'by')::bigint, request ->> 'reason') RETURNING id INTO made;
