@@ -193,7 +193,7 @@ def _metal_line(terms: MetalTerms, content: int) -> MetalLine:
 
 
 def _value(price: Rate, line: MetalLine, currency: str) -> MoneyLine:
-    return _rated(f"{line.metal} payable", line.metal, price, line.payable_mg, currency)
+    return rated(f"{line.metal} payable", line.metal, price, line.payable_mg, currency)
 
 
 def _charges(
@@ -205,24 +205,25 @@ def _charges(
         mg = settled.content_mg if on_content else settled.payable_mg + settled.returned_mg
         if line.refining is not None and mg:
             what = f"{line.metal} refining, on {line.refining_on.value}"
-            lines.append(_charged(_rated(what, line.metal, line.refining, mg, terms.currency)))
+            lines.append(as_charge(rated(what, line.metal, line.refining, mg, terms.currency)))
     if terms.handling is not None:
-        lines.append(_charged(_rated("Handling, on gross weight", "", terms.handling, gross_mg, terms.currency)))
+        lines.append(as_charge(rated("Handling, on gross weight", "", terms.handling, gross_mg, terms.currency)))
     if terms.treatment:
         amount = in_cents(*terms.treatment.as_integer_ratio())
         formula = f"lump sum {format_money(amount)} {terms.currency}"
-        lines.append(_charged(MoneyLine("Treatment", "", amount, formula)))
+        lines.append(as_charge(MoneyLine("Treatment", "", amount, formula)))
     charged = -sum((line.amount for line in lines), Decimal("0.00"))
     if charged < terms.minimum:
         formula = (
             f"minimum {format_money(terms.minimum)} {LESS} charged {format_money(charged)}"
             f" = {format_money(terms.minimum - charged)} {terms.currency}"
         )
-        lines.append(_charged(MoneyLine("Up to the minimum charge", "", terms.minimum - charged, formula)))
+        lines.append(as_charge(MoneyLine("Up to the minimum charge", "", terms.minimum - charged, formula)))
     return tuple(lines)
 
 
-def _rated(what: str, metal: str, rate: Rate, mg: int, currency: str) -> MoneyLine:
+def rated(what: str, metal: str, rate: Rate, mg: int, currency: str) -> MoneyLine:
+    """The amount for so many milligrams at a rate, with its formula."""
     amount = rate.on(mg)
     ounce = f" {OVER} 31.1034768 g/ozt" if rate.per is Unit.TROY_OUNCE else ""
     formula = (
@@ -232,5 +233,6 @@ def _rated(what: str, metal: str, rate: Rate, mg: int, currency: str) -> MoneyLi
     return MoneyLine(what, metal, amount, formula)
 
 
-def _charged(line: MoneyLine) -> MoneyLine:
+def as_charge(line: MoneyLine) -> MoneyLine:
+    """The same line as a charge: what the customer owes is negative."""
     return MoneyLine(line.what, line.metal, -line.amount, line.formula)
