@@ -1,7 +1,6 @@
 """Solutions: their assays by volume, and the permit's limits for water."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date, datetime
 from uuid import UUID
 
@@ -12,18 +11,11 @@ from custody.actions import _post
 from custody.actions._allowed import require
 from custody.actions._numbers import next_number
 from custody.actions._sign import Signature
+from custody.calc.solutions import Found, mass_mg, metal_mg
 from custody.errors import Refusal, UnknownLot
 from custody.models import EffluentLimit, Lot, SolutionAssay, SolutionFigure, User
 from custody.roles import Verb
 from custody.terms import Form, Kind
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """What a litre holds of one substance, micrograms; ``below`` where only the limit of detection is known."""
-
-    ug_l: int
-    below: bool = False
 
 
 def assay_solution(
@@ -52,8 +44,16 @@ def assay_solution(
         raise UnknownLot(lot=lot)
     if held.form not in (Form.SOLUTION, Form.IN_PROCESS) or not held.gross_mg:
         raise Refusal(f"Lot {lot} is no solution with anything in it.").at("lot")
+    if not held.valued:
+        raise Refusal(f"Lot {lot} is made of lots without an assay: value those first.").at("lot")
     if not figures:
         raise Refusal("Give at least one figure.").at("figures")
+    if at > timezone.now():
+        raise Refusal("An assay is of now or earlier.").at("at")
+    if mass_mg(volume_ml, density_mg_ml) < sum(metal_mg(volume_ml, found.ug_l) for found in figures.values()):
+        raise Refusal("By these figures the solution weighs less than what it holds. Check units and points.").at(
+            "volume"
+        )
     with _post.refusals(), transaction.atomic(durable=True):
         made = SolutionAssay.objects.create(
             number=next_number("TA", "solution", at),

@@ -51,6 +51,12 @@ EffluentOverLimit = refusal(
     base=Conflict,
     field="inputs",
 )
+OverCapacity = refusal(
+    "OverCapacity",
+    "over_capacity",
+    "{vessel} holds at most {most} L; with this it would hold about {then} L.{onward} if it is so, write the reason.",
+    field="reason",
+)
 CurrentOverlaps = refusal(
     "CurrentOverlaps", "current_overlaps", "This time overlaps an earlier reading of the current.", field="from_at"
 )
@@ -117,7 +123,7 @@ BoxRule = refusal("BoxRule", "box", "{message}", field="lots")
 Boxed = refusal(
     "Boxed",
     "boxed",
-    "Lot {lot} lies in box {box}, which is closed: open the box first, or send the whole box.",
+    "Lot {lot} lies in box {box}, which is closed: open it first. A box passes and leaves whole.",
     base=Conflict,
     field="inputs",
 )
@@ -136,6 +142,22 @@ VaultRight = refusal(
     "VaultRight",
     "vault_right",
     "Vault keepers and managers open and close it, each with their own login.",
+    field="signer",
+)
+VaultPurpose = refusal("VaultPurpose", "vault_purpose", "{message}", field="purpose")
+PlaceRule = refusal("PlaceRule", "place", "{message}", base=Conflict, field="place")
+PlaceRight = refusal("PlaceRight", "place_right", "Only a manager changes a place.", field="place")
+CountedSince = refusal(
+    "CountedSince",
+    "counted_since",
+    "Place {place} was counted after that time ({count}): give a time after the count.",
+    base=Conflict,
+    field="at",
+)
+CountRight = refusal(
+    "CountRight",
+    "count_right",
+    "Vault keepers, metal accountants and managers count, each with their own login.",
     field="signer",
 )
 CountRule = refusal("CountRule", "count", "{message}", field="place")

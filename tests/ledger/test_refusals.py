@@ -37,10 +37,12 @@ ELSEWHERE = {
     "exchange_due", "exchange_agreed", "sealed_by_another", "exchange_named", "splitting_limits", "umpire_rule",
     "umpire_is_a_third",
     # test_bands.py
-    "outside_band",
+    "outside_band", "poor_yield",
     # test_solutions.py
     "solution", "solution_stale", "effluent_no_limits", "effluent_unassayed", "effluent_unmeasured",
-    "effluent_over_limit", "current_overlaps", "current_outside_run",
+    "effluent_over_limit", "over_capacity",
+    # test_cells.py
+    "current_overlaps", "current_outside_run",
     # test_bar_types.py
     "unknown_bar_type", "bar_weight", "bar_fineness", "bar_type_stays", "serial_spoiled", "serial_range",
     "serial_of_type", "serial_used", "serial_ranges_apart",
