@@ -102,7 +102,7 @@ def needed_mg(mg: int, factor: Fraction, *, excess_ppm: int = 0) -> int:
     return -(-exact.numerator // exact.denominator)
 
 
-def deposited_mg(metal: str, milliampere_hours: int, *, efficiency_ppm: int = 1_000_000) -> Fraction:
+def deposited_mg(metal: str, milliampere_hours: int | Fraction, *, efficiency_ppm: int = 1_000_000) -> Fraction:
     """Milligrams that a current deposits in its time, by Faraday's law, exact: M * Q / (z * F).
 
     Gold from chloride is trivalent, silver from nitrate univalent, copper divalent. Raises ``Refused`` for another

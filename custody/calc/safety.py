@@ -93,9 +93,9 @@ PLATINUM_SALTS = Caution(
     "platinum salts and ammonium chloride",
     (
         "Dissolved platinum and its yellow salts make people allergic for life: gloves, no dust, no splashes.",
-        "Only in acid liquor free of gold, never made alkaline: what ammonia makes of gold or silver explodes when dry.",
-        "Igniting the salts gives off chlorine and fume, and with glyoxime or nitrate left in them they flare up: washed,"
-        " dried, in small portions, under extraction.",
+        "Only in acid liquor free of gold, never made alkaline: what ammonia makes of gold or silver explodes.",
+        "Ignited salts give off chlorine and fume, and flare up with glyoxime or nitrate left in them: washed, dry, in"
+        " small portions, under extraction.",
     ),
 )
 LIQUORS = Caution(

@@ -7,16 +7,19 @@ from datetime import date
 from fractions import Fraction
 
 from django.db import connection
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models import CharField, Exists, F, Func, OuterRef, Prefetch, Q, QuerySet
 
 from custody.calc.blend import BlendLimits, Feed
 from custody.calc.charge import Acid, Practice, SilverWay
 from custody.calc.route import Limits
 from custody.errors import refusal_named
-from custody.models import Document, Lot, PlantSettings, RouteOrder, RouteOrderLot, User
+from custody.models import Document, Lot, PlantSettings, RouteOrder, RouteOrderLot, RouteOrderWork, User
 from custody.queries import scope
 from custody.queries.plant import PLANT
 from custody.terms import PPM, Clearance, DocumentKind, Form
+
+#: The last station of an order.
+_LAST_STATION = Func(F("steps"), template="(%(expressions)s)[cardinality(%(expressions)s)]", output_field=CharField())
 
 #: What is no feed of a route: samples, contents of vessels, liquors, finished bars.
 NO_FEED = (Form.SAMPLE, Form.IN_PROCESS, Form.SOLUTION, Form.BAR)
@@ -49,11 +52,6 @@ def blend_limits_of(settings: PlantSettings) -> BlendLimits:
     most = () if settings.batch_silver_ppm is None else (("Ag", settings.batch_silver_ppm),)
     least = () if settings.batch_gold_ppm is None else (("Au", settings.batch_gold_ppm),)
     return BlendLimits(settings.batch_gross_mg, most, least)
-
-
-def silver_limit_of(settings: PlantSettings) -> BlendLimits:
-    """The most silver that a batch may hold, alone."""
-    return BlendLimits(most_ppm=blend_limits_of(settings).most_ppm)
 
 
 def practice_of(settings: PlantSettings) -> Practice:
@@ -137,23 +135,28 @@ def orders(viewer: User) -> QuerySet[RouteOrder]:
         lot__in=RouteOrderLot.objects.filter(order=OuterRef(OuterRef("pk"))).values("lot"),
     )
     found = scope.route_orders(viewer).annotate(replaced=Exists(later)).select_related("ordered_by", "settings")
-    return found.prefetch_related("lines__lot__custodian", "lines__lot__place", "lines__lot__owner")
+    work = RouteOrderWork.objects.filter(operation__reversed_by__isnull=True).select_related("operation__by")
+    works = Prefetch("works", work.prefetch_related("operation__created_lots"), to_attr="standing_works")
+    return found.prefetch_related("lines__lot__custodian", "lines__lot__place", "lines__lot__owner", works)
 
 
 def open_orders(viewer: User) -> QuerySet[RouteOrder]:
-    """Orders that were not replaced and of whose lots something is left."""
+    """Orders that were not replaced, of whose lots something is left, or whose last station is still to be worked."""
     left = RouteOrderLot.objects.filter(order=OuterRef("pk"), lot__gross_mg__gt=0)
-    return orders(viewer).filter(Q(Exists(left)), replaced=False)
+    work = RouteOrderWork.objects.filter(order=OuterRef("pk"), operation__reversed_by__isnull=True)
+    under_way = Q(Exists(work)) & ~Q(Exists(work.filter(station=OuterRef("last"))))
+    return orders(viewer).annotate(last=_LAST_STATION).filter(Q(Exists(left)) | under_way, replaced=False)
 
 
 def standing_of(order: RouteOrder) -> Standing:
-    """Open, begun, worked or replaced: by what the book holds of its lots now."""
+    """Open, begun, worked or replaced: by what the book holds of its lots now, and by the work recorded on it."""
     lines = list(order.lines.all())
+    done = {work.station for work in order.standing_works}
     if order.replaced:
         return Standing("replaced", "plain", False)
-    if not any(line.lot.gross_mg for line in lines):
+    if not any(line.lot.gross_mg for line in lines) and (not done or order.steps[-1] in done):
         return Standing("worked", "good", False)
-    if any(line.lot.gross_mg != line.gross_mg for line in lines):
+    if done or any(line.lot.gross_mg != line.gross_mg for line in lines):
         return Standing("begun", "wait", True)
     return Standing("open", "wait", True)
 

@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from custody.calc.blend import Blend, blend, broken, cure, propose
+from custody.calc.blend import Blend, BlendLimits, Feed, Proposal, blend, broken, cure, propose
 from custody.calc.fineness import format_percent
-from custody.calc.mass import format_grams
+from custody.calc.mass import format_grams, format_kilograms
 from custody.calc.route import Advice, advise
 from custody.models import Lot, PlantSettings, User
 from custody.queries import planner
@@ -65,12 +65,12 @@ def reckon(
     return Reckoning(chosen, together, broken(together, limits), cures, advice)
 
 
-def proposal(lots: Sequence[Lot], settings: PlantSettings) -> tuple[list[Lot], dict[str, str]]:
-    """The heaviest batch of these lots within the plant's limits, and why others were left out of the choice (I7)."""
+def proposal(lots: Sequence[Lot], settings: PlantSettings) -> tuple[list[Lot], Proposal, dict[str, str]]:
+    """A heavy batch of these lots within the plant's limits, with its bound, and why others were left out (I7)."""
     faults = planner.mixing_faults(lots)
     allowed = {lot.number: lot for lot in lots if lot.number not in faults and not _alone(lot)}
     found = propose([planner.feed_of(lot) for lot in allowed.values()], planner.blend_limits_of(settings))
-    return [allowed[number] for number in found.lots], faults
+    return [allowed[number] for number in found.blend.lots], found, faults
 
 
 def _chosen(lot: Lot, fault: str | None, viewer: User) -> Chosen:
@@ -98,19 +98,52 @@ def _cures(known: Sequence[Lot], spare: Sequence[Lot], settings: PlantSettings, 
     said = []
     if advice.silver_to_add_mg:
         said.append(f"Inquartation asks for {format_grams(advice.silver_to_add_mg)} g of silver, as a lot of its own.")
-    limit = settings.batch_silver_ppm
+    limits = planner.blend_limits_of(settings)
     feeds = [planner.feed_of(lot) for lot in known]
-    if limit is None or not spare or not broken(blend(feeds), planner.silver_limit_of(settings)):
+    if not broken(blend(feeds), limits):
         return said
+    return [*said, *_additions(known, feeds, spare, limits), *_left_out(feeds, limits)]
+
+
+def _additions(known: Sequence[Lot], feeds: list[Feed], spare: Sequence[Lot], limits: BlendLimits) -> list[str]:
+    """For each limit of a metal that is broken, the listed lots that bring it to the limit."""
+    of_metals = [(metal, ppm, False) for metal, ppm in limits.most_ppm]
+    of_metals += [(metal, ppm, True) for metal, ppm in limits.least_ppm]
+    asked = [one for one in of_metals if broken(blend(feeds), _alone_of(*one))]
     named = {lot.pk for lot in known}
     others = [lot for lot in spare if lot.pk not in named]
+    if not asked or not others:
+        return []
     faults = planner.mixing_faults([*known, *others])
     if any(lot.number in faults for lot in known):
-        return [*said, "Lots of other deliveries may not mix with these, so none of them cures the silver."]
-    found = cure(feeds, [planner.feed_of(lot) for lot in others if lot.number not in faults], "Ag", limit)
-    share = f"{format_percent(limit)} %"
+        return ["Lots of other deliveries may not mix with these, so none of them is added."]
+    free = [planner.feed_of(lot) for lot in others if lot.number not in faults]
+    return [_addition(feeds, free, limits, *one) for one in asked]
+
+
+def _addition(feeds: list[Feed], free: list[Feed], limits: BlendLimits, metal: str, ppm: int, at_least: bool) -> str:
+    share = f"{format_percent(ppm)} % or {'more' if at_least else 'less'}"
+    found = cure(feeds, free, metal, ppm, at_least=at_least)
     if found is None:
-        said.append(f"All listed low-silver lots together do not bring Ag to {share}.")
-    else:
-        said.append(f"Ag comes to {share} or less with {', '.join(feed.lot for feed in found)}: no fewer lots do.")
-    return said
+        return f"All listed lots that are {'richer' if at_least else 'poorer'} in {metal} do not bring it to {share}."
+    said = f"{metal} comes to {share} with {', '.join(feed.lot for feed in found)}: no fewer lots do."
+    still = broken(blend([*feeds, *found]), limits)
+    return f"{said} But then: {' '.join(still)}" if still else said
+
+
+def _left_out(feeds: list[Feed], limits: BlendLimits) -> list[str]:
+    """Which of the chosen lots to leave out, so that the others keep every limit."""
+    kept = propose(feeds, limits)
+    if not kept.blend.lots:
+        return ["No choice of these lots alone keeps the limits."]
+    gone = [feed.lot for feed in feeds if feed.lot not in kept.blend.lots]
+    proven = "no heavier choice of these lots does" if kept.proven else "a heavier choice may exist"
+    return [
+        f"Without {', '.join(gone)} the others keep every limit, with {format_kilograms(kept.blend.gross_mg)} kg:"
+        f" {proven}."
+    ]
+
+
+def _alone_of(metal: str, ppm: int, at_least: bool) -> BlendLimits:
+    one = ((metal, ppm),)
+    return BlendLimits(least_ppm=one) if at_least else BlendLimits(most_ppm=one)

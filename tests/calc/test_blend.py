@@ -1,11 +1,13 @@
 """The batch planner against brute force, and its sentences."""
 
 from itertools import combinations
+from unittest import mock
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from custody.calc import blend as planner
 from custody.calc.blend import EXACT, Blend, BlendLimits, Feed, blend, broken, cure, propose
 from custody.calc.refusals import Refused
 
@@ -31,19 +33,38 @@ def every_choice(candidates):
         yield from combinations(candidates, size)
 
 
+def heaviest_of_all(candidates):
+    within = [blend(choice).gross_mg for choice in every_choice(candidates) if not broken(blend(choice), LIMITS)]
+    return max(within, default=0)
+
+
 @given(feeds())
 def test_the_proposed_blend_is_the_heaviest_that_keeps_the_limits(candidates):
     found = propose(candidates, LIMITS)
-    assert not found.lots or not broken(found, LIMITS)
-    within = [blend(choice).gross_mg for choice in every_choice(candidates) if not broken(blend(choice), LIMITS)]
-    assert found.gross_mg == max(within, default=0)
+    assert not found.blend.lots or not broken(found.blend, LIMITS)
+    assert found.proven
+    assert found.blend.gross_mg == heaviest_of_all(candidates)
 
 
-@given(feeds(4), feeds(6))
-def test_a_cure_is_the_shortest_there_is(chosen, spare):
+@given(feeds(9))
+def test_what_is_not_searched_whole_keeps_the_limits_and_its_bound_holds(candidates):
+    """The way of many lots on few, so that every choice can be weighed beside it."""
+    with mock.patch.object(planner, "EXACT", 0):
+        found = propose(candidates, LIMITS)
+    assert not found.blend.lots or not broken(found.blend, LIMITS)
+    best = heaviest_of_all(candidates)
+    assert found.blend.gross_mg <= best <= found.most_mg
+    assert not found.proven or found.blend.gross_mg == best
+    assert found.blend.lots or not best, "what one lot alone would do is not missed"
+
+
+@given(feeds(4), feeds(6), st.sampled_from([("Ag", 180_000, False), ("Au", 650_000, True)]))
+def test_a_cure_is_the_shortest_there_is(chosen, spare, asked):
+    metal, ppm, at_least = asked
     spare = [Feed(f"S-{one.lot}", one.gross_mg, one.metals_mg) for one in spare]
-    limit = BlendLimits(most_ppm=(("Ag", 180_000),))
-    found = cure(chosen, spare, "Ag", 180_000)
+    one = ((metal, ppm),)
+    limit = BlendLimits(least_ppm=one) if at_least else BlendLimits(most_ppm=one)
+    found = cure(chosen, spare, metal, ppm, at_least=at_least)
     lengths = [len(choice) for choice in every_choice(spare) if not broken(blend([*chosen, *choice]), limit)]
     assert (None if found is None else len(found)) == min(lengths, default=None)
     if found is not None:
@@ -59,11 +80,14 @@ def test_a_blend_is_the_sum_of_its_lots(candidates):
     ) or (not candidates and found == Blend((), 0, (0,) * 5))
 
 
-def test_many_lots_still_keep_the_limits():
-    candidates = [feed(f"L-{i:02d}", 40, gold=30, silver=i % 3 * 5) for i in range(EXACT + 5)]
+def test_of_many_lots_a_heavy_blend_is_found():
+    """Of 24 lots 20 keep the limits of metals and together weigh more than a batch may: nearly all of it is filled."""
+    candidates = [feed(f"L-{i:02d}", 40 + i, gold=30, silver=5) for i in range(EXACT + 8)]
+    candidates += [feed(f"X-{i}", 200, gold=20, silver=100) for i in range(4)]
     found = propose(candidates, LIMITS)
-    assert found.lots
-    assert not broken(found, LIMITS)
+    assert not broken(found.blend, LIMITS)
+    assert found.most_mg == 500
+    assert found.blend.gross_mg >= 495
 
 
 def test_what_is_broken_is_said_with_both_figures():

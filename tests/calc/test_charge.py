@@ -68,6 +68,60 @@ def test_copper_and_silver_that_were_not_parted_take_aqua_regia_too():
     assert ("aqua regia", "nitric acid", "Cu") not in parted, "what was parted is gone"
 
 
+def test_platinum_and_palladium_of_a_route_are_dissolved_and_won_back():
+    """By a periodic-table package. The factors of gravimetric analysis (from memory): platinum is 0.4395 of its
+    ammonium salt, palladium 0.3161 of its glyoxime."""
+    mass = {name: periodictable.formula(name).mass for name in ("Pt", "Pd", "HCl", "HNO3", "NH4Cl", "C4H8N2O2")}
+    found = lines(DIRECT, {"Au": GRAM, "Pt": 1000 * GRAM, "Pd": 1000 * GRAM})
+    for stage, what, of, metal, moles in (
+        ("aqua regia", "hydrochloric acid", "HCl", "Pt", 6),
+        ("aqua regia", "nitric acid", "HNO3", "Pt", 4 / 3),
+        ("aqua regia", "hydrochloric acid", "HCl", "Pd", 4),
+        ("aqua regia", "nitric acid", "HNO3", "Pd", 2 / 3),
+        ("recovery of platinum and palladium", "ammonium chloride", "NH4Cl", "Pt", 2),
+        ("recovery of platinum and palladium", "dimethylglyoxime", "C4H8N2O2", "Pd", 2),
+    ):
+        assert found[stage, what, metal].mg == pytest.approx(1e6 * moles * mass[of] / mass[metal], rel=5e-6)
+    assert mass["Pt"] / periodictable.formula("(NH4)2PtCl6").mass == pytest.approx(0.4395, abs=5e-5)
+    assert mass["Pd"] / periodictable.formula("Pd(C4H7N2O2)2").mass == pytest.approx(0.3161, abs=5e-5)
+
+
+def test_parted_palladium_is_in_the_nitrate_and_falls_with_silver_on_copper():
+    fine = {"Au": GRAM, "Ag": GRAM, "Pt": GRAM, "Pd": GRAM}
+    found = lines(PARTED, fine)
+    assert ("aqua regia", "nitric acid", "Pd") not in found
+    assert found["nitric parting", "nitric acid", "Pd"].mg == pytest.approx(1579, abs=1)
+    assert "Pd(NO3)2" in found["recovery of platinum and palladium", "dimethylglyoxime", "Pd"].equation
+    assert ("aqua regia", "hydrochloric acid", "Pt") in found
+    cemented = lines(PARTED, fine, Practice(silver_way=SilverWay.COPPER))
+    assert ("recovery of platinum and palladium", "dimethylglyoxime", "Pd") not in cemented
+    assert cemented["recovery of silver", "copper", "Pd"].mg == pytest.approx(597, abs=1)
+
+
+def test_a_stage_of_platinum_says_its_cautions_and_only_then():
+    stages = charge_of(DIRECT, {"Au": GRAM, "Pt": 1})
+    assert [one.title for stage in stages for one in stage.cautions] == ["platinum salts and ammonium chloride"]
+    assert not [one for stage in charge_of(DIRECT, {"Au": GRAM}) for one in stage.cautions]
+
+
+#: One factor each as the handbooks' equations give it; C20, C21 and the table of reactions of the trade's facts.
+PUBLISHED = {
+    # Copper on iron, 0.8788 g a gram, and silver on copper, 3.395 g a gram: common practice, by CIAAW weights.
+    ("recovery of silver", "copper", "Ag"): 0.294554,
+    ("recovery of copper", "iron", "Cu"): 0.878812,
+    ("recovery of silver", "caustic soda", "AgCl"): 0.279077,
+    ("recovery of silver", "glucose", "Ag"): 0.835075,
+    ("precipitation of gold", "sodium metabisulfite", "Au"): 0.723833,
+}
+
+
+@pytest.mark.parametrize("key", PUBLISHED, ids=lambda key: key[1])
+def test_each_reagent_by_its_factor(key):
+    ways = [lines(PARTED, {"Au": GRAM, "Ag": GRAM, "Cu": GRAM}, Practice(silver_way=way)) for way in SilverWay]
+    line = next(found[key] for found in ways if key in found and found[key].factor)
+    assert float(line.factor) == pytest.approx(PUBLISHED[key], abs=1e-6)
+
+
 def test_the_plant_s_excess_is_on_top_and_said():
     line = lines(DIRECT, {"Au": 1000 * GRAM}, Practice(excess_ppm={"Na2S2O5": 500_000}))[
         "precipitation of gold", "sodium metabisulfite", "Au"

@@ -20,6 +20,17 @@ def test_molar_masses_are_those_of_a_periodic_table(formula):
     assert abs(molar_mass(formula) - Fraction(periodictable.formula(formula).mass)) < Fraction(1, 100_000)
 
 
+@pytest.mark.parametrize("reaction", REACTIONS, ids=lambda one: one.equation)
+def test_equations_balance_by_a_periodic_table(reaction):
+    """Mass on the left and on the right, by another program's reading of the formulas."""
+    sides = [0.0, 0.0]
+    for side, written in enumerate(reaction.equation.split(" = ")):
+        for term in written.split(" + "):
+            moles, _, formula = term.rpartition(" ")
+            sides[side] += int(moles or 1) * periodictable.formula(formula).mass
+    assert sides[0] == pytest.approx(sides[1], rel=1e-9)
+
+
 @pytest.mark.parametrize(
     ("reaction", "of", "per", "grams"),
     [

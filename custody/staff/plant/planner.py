@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from custody.calc.blend import EXACT
+from custody.calc.blend import Proposal
 from custody.calc.fineness import format_per_mille
 from custody.models import Lot, User
 from custody.queries import planner, scope
@@ -110,12 +110,10 @@ def plan(request: HttpRequest) -> HttpResponse:
     listed = _narrowed(form, request.user)
     chosen = _chosen(request, form)
     left_out: dict[str, str] = {}
-    many = False
+    proposed: Proposal | None = None
     asked = bool(chosen) or "reckon" in request.GET
     if "propose" in request.GET and not form.errors:
-        pool = chosen or listed
-        many = len(pool) > EXACT
-        chosen, left_out = proposal(pool, settings)
+        chosen, proposed, left_out = proposal(chosen or listed, settings)
         asked = True
     wanted = form.cleaned_data.get("wanted") or WANTED_PPM
     found = reckon(chosen, listed, wanted_ppm=wanted, settings=settings, viewer=request.user) if asked else None
@@ -125,8 +123,7 @@ def plan(request: HttpRequest) -> HttpResponse:
         "table": Choosing(listed, ticked=[lot.number for lot in chosen]),
         "found": found,
         "left_out": left_out,
-        "many": many,
-        "proposed": "propose" in request.GET,
+        "proposed": proposed,
         "settings": settings,
         "actions": [Action(label="Plant settings", url=reverse("plant-settings"))],
         "order_url": _order_url(request, found, wanted),

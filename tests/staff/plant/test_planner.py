@@ -4,7 +4,9 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from custody.actions.routes import set_plant
 from custody.actions.work import Make, Take, record_step
+from custody.calc.blend import Proposal, blend
 from custody.errors import Refusal
 from custody.models import Operation, RouteOrder
 from custody.queries import planner
@@ -138,9 +140,40 @@ def test_the_book_refuses_what_the_planner_says_it_will_and_nothing_else(lots):
     assert refused.value.sentence in said.values()
 
 
-def test_of_many_lots_the_proposal_says_that_it_may_not_be_the_heaviest():
-    builders.ready(*[100] * 13, Au=900_000, Ag=10_000)
-    assert "a heavier blend may exist" in ask(propose="1").content.decode()
+def test_gold_rich_lots_that_cure_it_are_named_with_what_they_would_break():
+    (poor,) = ready(300, Au=400_000, Ag=100_000)
+    (rich,) = ready(900, Au=990_000)
+    (dull,) = ready(100, Au=500_000)
+    set_batch(gross_mg=1_000_000)
+    page = ask(lot=poor.number, reckon="1").content.decode()
+    assert f"Au comes to 65.00 % or more with {rich.number}: no fewer lots do. But then: 1.200 kg is more" in page
+    assert "No choice of these lots alone keeps the limits" in page
+    both = ask(lot=[poor.number, rich.number], reckon="1").content.decode()
+    assert f"Without {poor.number} the others keep every limit, with 0.900 kg" in both
+    assert dull.number not in both.split("What would cure it")[1].split("Route advised")[0]
+
+
+def test_a_batch_too_heavy_says_which_lots_to_leave_out():
+    heavy, middle, light = ready(600, 500, 400, Au=900_000, Ag=10_000)
+    set_batch(gross_mg=1_000_000)
+    answer = ask(lot=[heavy.number, middle.number, light.number], reckon="1")
+    assert answer.context["found"].cures == (
+        f"Without {middle.number} the others keep every limit, with 1.000 kg: no heavier choice of these lots does.",
+    )
+
+
+def set_batch(gross_mg):
+    now = builders.timezone.now()
+    set_plant(valid_from=builders.timezone.localdate(now), at=now, by=people.mona_manager(), batch_gross_mg=gross_mg)
+
+
+def test_of_many_lots_the_proposal_says_how_heavy_a_blend_might_be():
+    builders.ready(*[130] * 13, Au=900_000, Ag=10_000)
+    proven = ask(propose="1").content.decode()
+    assert "No heavier blend of these lots" in proven, "all of them together keep the limits"
+    set_batch(gross_mg=1_000_000)
+    page = ask(propose="1").content.decode()
+    assert "Not proven the largest: no blend of these lots within the limits weighs more than 1\u202f000.000 g" in page
 
 
 def test_a_lot_in_another_s_hands_says_whose():
@@ -164,7 +197,7 @@ def test_the_proposal_keeps_the_limits_and_leaves_out_what_may_not_mix():
 def test_nothing_to_propose_says_so():
     ready(500, Au=500_000, Ag=450_000)
     assert "No blend of these lots keeps" in ask(propose="1").content.decode()
-    assert proposal([], planner.settings_on(builders.timezone.localdate())) == ([], {})
+    assert proposal([], planner.settings_on(builders.timezone.localdate())) == ([], Proposal(blend([]), 0), {})
 
 
 @pytest.mark.parametrize(
