@@ -9,8 +9,10 @@ from custody.actions._sign import Signature
 from custody.actions.house import agree_terms
 from custody.actions.move import dispatch
 from custody.actions.settle import settle_receipt
-from custody.calc.settlement import Unit
+from custody.actions.weigh import Weighed
+from custody.calc.rates import Unit
 from custody.models import Lot, Operation, Party, Settlement, Terms
+from custody.queries.gate import to_weigh
 from custody.queries.settling import Price
 from custody.terms import Against, Outturn
 from tests import builders, people
@@ -59,9 +61,12 @@ def bar_in_vault(serial: str = "A000001", *, grams: int = 1000) -> Lot:
 
 
 def dispatched(*lots: Lot, to: Party | None = None, against: Against = Against.OWN) -> Operation:
-    """The dispatch by which Vera sent lots to a party."""
+    """The dispatch by which Vera sent lots to a party; what is no bar weighs what the book says."""
+    numbers = [lot.number for lot in lots]
+    book = {lot.number: lot.gross_mg for lot in lots}
     posted = dispatch(
-        lots=[lot.number for lot in lots],
+        lots=numbers,
+        weighed={number: Weighed(builders.scale().code, book[number]) for number in to_weigh(numbers)},
         party=to or people.party(),
         at=timezone.now(),
         by=people.vera_vault(),

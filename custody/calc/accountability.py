@@ -41,13 +41,11 @@ class Accountability:
         deducted = content_mg * PPM - weight_mg * self.deduct_ppm
         return down(max(min(shared, deducted), 0), PPM, step=self.step_mg)
 
-    def formula(self, content_mg: int, weight_mg: int) -> str:
-        """How it was reckoned, for a pocket calculator."""
+    def formula(self, content_mg: int, weight_mg: int, word: str) -> str:
+        """How it was reckoned, for a pocket calculator; ``word`` says what it is: payable, or returned."""
         due = self.due_mg(content_mg, weight_mg)
         if content_mg < self.least_mg:
-            return (
-                f"{format_grams(content_mg)} g is less than {format_grams(self.least_mg)} g: nothing is accounted for"
-            )
+            return f"{format_grams(content_mg)} g is less than {format_grams(self.least_mg)} g: 0.000 g {word}"
         ways = []
         if self.share_ppm < PPM or not self.deduct_ppm:
             ways.append(f"{format_grams(content_mg)} g × {format_percent(self.share_ppm)} %")
@@ -55,4 +53,4 @@ class Accountability:
             off = f"{format_grams(weight_mg)} g × {format_per_mille(self.deduct_ppm)} ‰"
             ways.append(f"{format_grams(content_mg)} g − {off}")
         said = ways[0] if len(ways) == 1 else f"the lesser of {ways[0]} and {ways[1]}"
-        return f"{said} = {format_grams(due)} g, rounded down to {format_grams(self.step_mg)} g"
+        return f"{said} = {format_grams(due)} g {word}, rounded down to {format_grams(self.step_mg)} g"

@@ -10,8 +10,8 @@ from decimal import Decimal
 from itertools import pairwise
 
 from custody.calc.fineness import format_percent
+from custody.calc.rates import MoneyLine, Rate, as_charge, rated
 from custody.calc.refusals import Refused
-from custody.calc.settlement import MoneyLine, Rate, as_charge, rated
 from custody.terms import PPM
 
 

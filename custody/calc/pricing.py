@@ -10,9 +10,9 @@ from decimal import Decimal
 from fractions import Fraction
 
 from custody.calc.money import checked_amount
+from custody.calc.rates import Rate, Unit
 from custody.calc.refusals import Refused
 from custody.calc.rounding import to_places
-from custody.calc.settlement import Rate, Unit
 from custody.terms import PPM
 
 #: A mean of prices keeps so many decimals, halves to the even digit.

@@ -7,27 +7,16 @@ repeat on a pocket calculator: its inputs are the figures as printed, and its ro
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import StrEnum
 
-from custody.calc.fineness import format_percent
-from custody.calc.mass import TROY_OUNCE, TROY_OUNCE_PARTS, format_grams
-from custody.calc.money import checked_amount, format_money, in_cents
+from custody.calc.accountability import Accountability
+from custody.calc.charges import Charges, Facts, charge_lines
+from custody.calc.mass import format_grams
+from custody.calc.rates import LESS, MoneyLine, Rate, as_charge, rated
 from custody.calc.refusals import Refused
-from custody.calc.rounding import down
-from custody.terms import METALS, MG_PER_GRAM, PPM, Outturn
-
-TIMES = "\u00d7"
-LESS = "\u2212"
-OVER = "\u00f7"
-
-
-class Unit(StrEnum):
-    """The unit of mass that a price or charge is quoted for."""
-
-    GRAM = "g"
-    TROY_OUNCE = "ozt"
+from custody.terms import METALS, Outturn
 
 
 class ChargedOn(StrEnum):
@@ -38,64 +27,34 @@ class ChargedOn(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Rate:
-    """An amount of money per unit of mass."""
-
-    amount: Decimal
-    per: Unit = Unit.GRAM
-
-    def __post_init__(self) -> None:
-        checked_amount(self.amount, "rate")
-
-    def on(self, mg: int) -> Decimal:
-        """The money for so many milligrams, rounded half to even to 0.01: the only rounding of a line."""
-        numerator, denominator = self.amount.as_integer_ratio()
-        if self.per is Unit.TROY_OUNCE:
-            return in_cents(mg * TROY_OUNCE_PARTS * numerator, TROY_OUNCE * denominator)
-        return in_cents(mg * numerator, MG_PER_GRAM * denominator)
-
-
-@dataclass(frozen=True, slots=True)
 class MetalTerms:
     """What is agreed for one metal.
 
-    ``payable_ppm`` is the share of the settled content that is paid for or returned (98 % is 980 000), rounded
-    down to ``step_mg``. ``price`` is needed for an outturn in money. ``refining`` is charged per gram or troy
-    ounce of fine metal, on the content or on the payable or returned metal.
+    ``accounts`` says what of the settled content is paid for or returned. ``price`` is needed for an outturn in money.
+    ``refining`` is charged per gram or troy ounce of fine metal, on the content or on the payable or returned metal.
     """
 
     metal: str
-    payable_ppm: int
+    accounts: Accountability
     outturn: Outturn = Outturn.MONEY
     price: Rate | None = None
     refining: Rate | None = None
     refining_on: ChargedOn = ChargedOn.CONTENT
-    step_mg: int = 1
 
     def __post_init__(self) -> None:
         if self.metal not in METALS:
             raise Refused(f"{self.metal} is no metal of account.", field="metal")
-        if not 0 <= self.payable_ppm <= PPM:
-            raise Refused(f"The payable share of {self.metal} lies between 0 and 100 %.", field="payable")
-        if self.step_mg < 1:
-            raise Refused(f"The payable step of {self.metal} is at least one milligram.", field="step")
-        if self.outturn is Outturn.MONEY and self.payable_ppm and self.price is None:
+        if self.outturn is Outturn.MONEY and self.accounts.share_ppm and self.price is None:
             raise Refused(f"{self.metal} is settled in money and needs a price.", field="price")
 
 
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """What is agreed for one settlement: metals, currency (ISO 4217), and charges in that currency.
-
-    ``handling`` is charged per gram or troy ounce of gross weight, ``treatment`` once, and together with the
-    refining charges they come to at least ``minimum``.
-    """
+    """What is agreed for one settlement: metals, currency (ISO 4217), and charges in that currency."""
 
     currency: str
     metals: tuple[MetalTerms, ...]
-    handling: Rate | None = None
-    treatment: Decimal = Decimal(0)
-    minimum: Decimal = Decimal(0)
+    charges: Charges = field(default_factory=Charges)
 
     def __post_init__(self) -> None:
         if not (len(self.currency) == 3 and self.currency.isascii() and self.currency.isupper()):
@@ -103,8 +62,6 @@ class Terms:
         named = [terms.metal for terms in self.metals]
         if len(named) != len(set(named)):
             raise Refused("Each metal is agreed once.", field="metal")
-        checked_amount(self.treatment, "treatment", decimals=2)
-        checked_amount(self.minimum, "minimum", decimals=2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,16 +77,6 @@ class MetalLine:
 
 
 @dataclass(frozen=True, slots=True)
-class MoneyLine:
-    """One amount: positive is owed to the customer, negative is a charge. ``metal`` is empty when it is for none."""
-
-    what: str
-    metal: str
-    amount: Decimal
-    formula: str
-
-
-@dataclass(frozen=True, slots=True)
 class Settlement:
     """A whole settlement. ``total`` is the sum of the values and charges; negative, the customer owes it."""
 
@@ -140,21 +87,22 @@ class Settlement:
     total: Decimal
 
 
-def settle(gross_mg: int, content_mg: Mapping[str, int], terms: Terms) -> Settlement:
+def settle(gross_mg: int, content_mg: Mapping[str, int], terms: Terms, facts: Facts | None = None) -> Settlement:
     """Settle a receipt of ``gross_mg`` with the settled content of each metal, in milligrams, by the terms.
 
-    Raises Refused for a negative content, for more metal than gross, and for a metal that is there but not agreed:
-    a share of 0 % says that the refinery keeps it.
+    ``facts`` is what else is charged for. Raises Refused for a negative content, for more metal than gross, and for a
+    metal that is there but not agreed: a share of 0 % says that the refinery keeps it.
     """
     _check(gross_mg, content_mg, terms)
     agreed = sorted(terms.metals, key=lambda line: METALS.index(line.metal))
-    metals = tuple(_metal_line(line, content_mg.get(line.metal, 0)) for line in agreed)
+    metals = tuple(_metal_line(line, content_mg.get(line.metal, 0), gross_mg) for line in agreed)
     values = tuple(
-        _value(line.price, settled, terms.currency)
+        rated(f"{settled.metal} payable", settled.metal, line.price, settled.payable_mg, terms.currency)
         for line, settled in zip(agreed, metals, strict=True)
         if line.price is not None and settled.payable_mg
     )
-    charges = _charges(gross_mg, agreed, metals, terms)
+    refining = _refining(agreed, metals, terms.currency)
+    charges = charge_lines(gross_mg, refining, terms.charges, facts or Facts(), terms.currency)
     total = sum((line.amount for line in (*values, *charges)), Decimal("0.00"))
     return Settlement(currency=terms.currency, metals=metals, values=values, charges=charges, total=total)
 
@@ -173,14 +121,12 @@ def _check(gross_mg: int, content_mg: Mapping[str, int], terms: Terms) -> None:
             )
 
 
-def _metal_line(terms: MetalTerms, content: int) -> MetalLine:
-    due = down(content * terms.payable_ppm, PPM, step=terms.step_mg)
+def _metal_line(terms: MetalTerms, content: int, gross: int) -> MetalLine:
+    due = terms.accounts.due_mg(content, gross)
     in_money = terms.outturn is Outturn.MONEY
-    word = "payable" if in_money else "returned"
+    reckoned = terms.accounts.formula(content, gross, "payable" if in_money else "returned")
     formula = (
-        f"{format_grams(content)} g {TIMES} {format_percent(terms.payable_ppm)} %"
-        f" = {format_grams(due)} g {word}, rounded down to {format_grams(terms.step_mg)} g;"
-        f" retained {format_grams(content)} {LESS} {format_grams(due)} = {format_grams(content - due)} g"
+        f"{reckoned}; retained {format_grams(content)} {LESS} {format_grams(due)} = {format_grams(content - due)} g"
     )
     return MetalLine(
         metal=terms.metal,
@@ -192,47 +138,12 @@ def _metal_line(terms: MetalTerms, content: int) -> MetalLine:
     )
 
 
-def _value(price: Rate, line: MetalLine, currency: str) -> MoneyLine:
-    return rated(f"{line.metal} payable", line.metal, price, line.payable_mg, currency)
-
-
-def _charges(
-    gross_mg: int, agreed: list[MetalTerms], metals: tuple[MetalLine, ...], terms: Terms
-) -> tuple[MoneyLine, ...]:
+def _refining(agreed: list[MetalTerms], metals: tuple[MetalLine, ...], currency: str) -> list[MoneyLine]:
     lines = []
     for line, settled in zip(agreed, metals, strict=True):
         on_content = line.refining_on is ChargedOn.CONTENT
         mg = settled.content_mg if on_content else settled.payable_mg + settled.returned_mg
         if line.refining is not None and mg:
             what = f"{line.metal} refining, on {line.refining_on.value}"
-            lines.append(as_charge(rated(what, line.metal, line.refining, mg, terms.currency)))
-    if terms.handling is not None:
-        lines.append(as_charge(rated("Handling, on gross weight", "", terms.handling, gross_mg, terms.currency)))
-    if terms.treatment:
-        amount = in_cents(*terms.treatment.as_integer_ratio())
-        formula = f"lump sum {format_money(amount)} {terms.currency}"
-        lines.append(as_charge(MoneyLine("Treatment", "", amount, formula)))
-    charged = -sum((line.amount for line in lines), Decimal("0.00"))
-    if charged < terms.minimum:
-        formula = (
-            f"minimum {format_money(terms.minimum)} {LESS} charged {format_money(charged)}"
-            f" = {format_money(terms.minimum - charged)} {terms.currency}"
-        )
-        lines.append(as_charge(MoneyLine("Up to the minimum charge", "", terms.minimum - charged, formula)))
-    return tuple(lines)
-
-
-def rated(what: str, metal: str, rate: Rate, mg: int, currency: str) -> MoneyLine:
-    """The amount for so many milligrams at a rate, with its formula."""
-    amount = rate.on(mg)
-    ounce = f" {OVER} 31.1034768 g/ozt" if rate.per is Unit.TROY_OUNCE else ""
-    formula = (
-        f"{format_grams(mg)} g{ounce} {TIMES} {rate.amount:f} {currency}/{rate.per.value}"
-        f" = {format_money(amount)} {currency}, rounded half to even to 0.01"
-    )
-    return MoneyLine(what, metal, amount, formula)
-
-
-def as_charge(line: MoneyLine) -> MoneyLine:
-    """The same line as a charge: what the customer owes is negative."""
-    return MoneyLine(line.what, line.metal, -line.amount, line.formula)
+            lines.append(as_charge(rated(what, line.metal, line.refining, mg, currency)))
+    return lines

@@ -7,6 +7,9 @@ from decimal import Decimal
 from django.db.models import Exists, OuterRef, QuerySet, Sum
 
 from custody.calc import settlement
+from custody.calc.accountability import Accountability
+from custody.calc.charges import Charges
+from custody.calc.rates import Rate, Unit
 from custody.calc.refusals import Refused
 from custody.errors import Refusal
 from custody.models import Lot, Movement, Operation, OriginReceipt, Settlement, Terms
@@ -21,7 +24,7 @@ class Price:
     """The price of one metal in the currency of the terms, with its source in words (fixing and date)."""
 
     amount: Decimal
-    unit: settlement.Unit
+    unit: Unit
     source: str
 
 
@@ -133,15 +136,14 @@ def _agreed(terms: Terms, content: dict[str, int], outturn: Outturn, prices: dic
             metals.append(
                 settlement.MetalTerms(
                     metal=metal,
-                    payable_ppm=ppm,
+                    accounts=Accountability(ppm),
                     outturn=outturn,
-                    price=settlement.Rate(price.amount, price.unit) if price else None,
-                    refining=settlement.Rate(refining) if refining else None,
+                    price=Rate(price.amount, price.unit) if price else None,
+                    refining=Rate(refining) if refining else None,
                 )
             )
     return settlement.Terms(
         currency=terms.currency,
         metals=tuple(metals),
-        treatment=terms.treatment_charge,
-        minimum=terms.minimum_charge,
+        charges=Charges(treatment=terms.treatment_charge, minimum=terms.minimum_charge),
     )

@@ -10,10 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from custody.calc.accountability import Accountability
+from custody.calc.charges import Charges, Facts, SmallLot, advance, charge_lines
 from custody.calc.penalties import Band, Schedule, penalties
 from custody.calc.pricing import Fixed, Quote, doubtful, mean_of, missing_days, open_position_mg
+from custody.calc.rates import Rate, Unit, as_charge, lump
 from custody.calc.refusals import Refused
-from custody.calc.settlement import Rate, Unit
 from tests.calc.published import cases
 
 
@@ -77,8 +78,8 @@ def test_the_lesser_of_a_share_and_a_deduction():
     # At 900 ‰ half a per cent is 4.5 g of a kilogram, at 100 ‰ 0.5 g: there the gram of the deduction is more.
     assert agreed.due_mg(900_000, 1_000_000) == 895_500
     assert agreed.due_mg(100_000, 1_000_000) == 99_000
-    assert agreed.formula(100_000, 1_000_000) == (
-        "the lesser of 100.000 g × 99.50 % and 100.000 g − 1\u202f000.000 g × 1.0 ‰ = 99.000 g, rounded down to 0.001 g"
+    assert agreed.formula(100_000, 1_000_000, "payable") == (
+        "the lesser of 100.000 g × 99.50 % and 100.000 g − 1\u202f000.000 g × 1.0 ‰ = 99.000 g payable, rounded down to 0.001 g"
     )
     assert Accountability(least_mg=62_207).due_mg(62_206, 10**6) == 0
 
@@ -131,3 +132,55 @@ def test_what_has_no_price_yet_is_a_position():
     for payable, fixed in ((499, parts), (500, [Fixed(0, quote(2, "2000"))])):
         with pytest.raises(Refused):
             open_position_mg(payable, fixed)
+
+
+def test_charges_beside_the_metals_and_tax_on_top():
+    agreed = Charges(
+        treatment=Decimal("50"),
+        assay=Decimal("12.50"),
+        small_lot=SmallLot(500_000, Decimal("40")),
+        penalties=(Schedule("Pb", 100, (Band(300, Rate(Decimal("0.001"))),)),),
+        minimum=Decimal("130"),
+        tax_ppm=200_000,
+    )
+    umpire = as_charge(lump("Umpire's fee", Decimal("10"), "EUR"))
+    facts = Facts(assays=2, impurities_ppm={"Pb": 250}, more=(umpire,))
+    lines = charge_lines(400_000, (), agreed, facts, "EUR")
+    assert [(line.what, str(line.amount)) for line in lines] == [
+        ("Treatment", "-50.00"),
+        ("Assays", "-25.00"),
+        ("Small lot, under 500.000 g", "-40.00"),
+        ("Penalty for Pb, 0.025 %, on gross weight", "-0.40"),
+        ("Umpire's fee", "-10.00"),
+        ("Up to the minimum charge", "-4.60"),
+        ("Tax on charges", "-26.00"),
+    ]
+    whole = charge_lines(500_000, (), agreed, facts, "EUR")
+    assert "Small lot, under 500.000 g" not in [line.what for line in whole]
+
+
+@pytest.mark.parametrize(
+    ("due", "share", "paid"),
+    [
+        ("1000.01", 900_000, "900.00"),
+        ("0.01", 999_999, "0.00"),
+        ("-5.00", 900_000, "0.00"),
+        ("3.33", 1_000_000, "3.33"),
+    ],
+)
+def test_an_advance_is_never_more_than_its_share(due, share, paid):
+    assert str(advance(Decimal(due), share)) == paid
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        lambda: Charges(tax_ppm=1_000_001),
+        lambda: Charges(assay=Decimal("-1")),
+        lambda: SmallLot(0, Decimal(1)),
+        lambda: SmallLot(5, Decimal("0.001")),
+    ],
+)
+def test_charges_that_nobody_agrees(wrong):
+    with pytest.raises(Refused):
+        wrong()

@@ -7,12 +7,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from custody.calc.accountability import Accountability
+from custody.calc.charges import Charges
 from custody.calc.fineness import fine_mg
 from custody.calc.mass import format_troy_ounces, parse_grams
 from custody.calc.money import checked_amount, format_money
+from custody.calc.rates import Rate, Unit
 from custody.calc.refusals import Refused
 from custody.calc.rounding import down
-from custody.calc.settlement import ChargedOn, MetalTerms, Rate, Terms, Unit, settle
+from custody.calc.settlement import ChargedOn, MetalTerms, Terms, settle
 from custody.terms import METALS, Outturn
 from tests.calc.published import cases
 
@@ -26,12 +29,11 @@ rates = st.builds(Rate, st.integers(0, 10**9).map(lambda n: Decimal(n).scaleb(-4
 def metal_terms(draw, metal):
     return MetalTerms(
         metal,
-        draw(st.integers(0, 1_000_000)),
+        Accountability(draw(st.integers(0, 1_000_000)), step_mg=draw(st.sampled_from([1, 10, 1000]))),
         outturn=draw(st.sampled_from(list(Outturn))),
         price=draw(rates),
         refining=draw(st.none() | rates),
         refining_on=draw(st.sampled_from(list(ChargedOn))),
-        step_mg=draw(st.sampled_from([1, 10, 1000])),
     )
 
 
@@ -41,9 +43,11 @@ def settlements(draw):
     terms = Terms(
         "EUR",
         tuple(draw(metal_terms(metal)) for metal in METALS),
-        handling=draw(st.none() | rates),
-        treatment=draw(st.integers(0, 10**6).map(lambda n: Decimal(n).scaleb(-2))),
-        minimum=draw(st.integers(0, 10**6).map(lambda n: Decimal(n).scaleb(-2))),
+        Charges(
+            handling=draw(st.none() | rates),
+            treatment=draw(st.integers(0, 10**6).map(lambda n: Decimal(n).scaleb(-2))),
+            minimum=draw(st.integers(0, 10**6).map(lambda n: Decimal(n).scaleb(-2))),
+        ),
     )
     gross = sum(content.values()) + draw(st.integers(0, 10**9))
     return content, terms, settle(gross, content, terms)
@@ -58,8 +62,8 @@ def test_payable_retained_and_returned_are_the_content(settlement):
         assert line.payable_mg + line.retained_mg + line.returned_mg == line.content_mg
         assert min(line.payable_mg, line.retained_mg, line.returned_mg) >= 0
         due = line.payable_mg + line.returned_mg
-        assert due * 1_000_000 <= line.content_mg * agreed.payable_ppm
-        assert (due + agreed.step_mg) * 1_000_000 > line.content_mg * agreed.payable_ppm
+        assert due * 1_000_000 <= line.content_mg * agreed.accounts.share_ppm
+        assert (due + agreed.accounts.step_mg) * 1_000_000 > line.content_mg * agreed.accounts.share_ppm
         assert (line.returned_mg if agreed.outturn is Outturn.MONEY else line.payable_mg) == 0
 
 
@@ -68,7 +72,7 @@ def test_the_total_is_the_sum_of_its_lines(settlement):
     _, terms, settled = settlement
     charged = -sum(line.amount for line in settled.charges)
     assert settled.total == sum(line.amount for line in settled.values) - charged
-    assert charged >= terms.minimum
+    assert charged >= terms.charges.minimum
     assert all(line.amount <= 0 for line in settled.charges)
     assert all(line.amount >= 0 for line in settled.values)
     assert all(line.amount == line.amount.quantize(Decimal("0.01")) for line in (*settled.values, *settled.charges))
@@ -103,7 +107,7 @@ def test_worked_settlements(case):
     assert content == case["content_mg"]
     if case["step_mg"] == 1:
         assert content == fine_mg(case["gross_mg"], case["ppm"])
-    terms = MetalTerms("Au", case["payable_ppm"], outturn=Outturn.METAL, step_mg=case["step_mg"])
+    terms = MetalTerms("Au", Accountability(case["payable_ppm"], step_mg=case["step_mg"]), outturn=Outturn.METAL)
     (line,) = settle(case["gross_mg"], {"Au": content}, Terms("USD", (terms,))).metals
     assert (line.returned_mg, line.payable_mg, line.retained_mg) == (case["due_mg"], 0, case["retained_mg"])
     if "due_ozt" in case:
@@ -119,8 +123,8 @@ def test_a_schedule_with_a_minimum(case):
     gold = parse_grams(case["gold_g"])
     terms = Terms(
         "USD",
-        (MetalTerms("Au", 980_000, price=PER_OUNCE, refining=Rate(Decimal("1.25"), Unit.TROY_OUNCE)),),
-        minimum=Decimal(75),
+        (MetalTerms("Au", Accountability(980_000), price=PER_OUNCE, refining=Rate(Decimal("1.25"), Unit.TROY_OUNCE)),),
+        Charges(minimum=Decimal(75)),
     )
     charges = settle(gold, {"Au": gold}, terms).charges
     assert str(charges[0].amount) == case["charge"]
@@ -131,14 +135,17 @@ def test_a_receipt_in_money_and_metal():
     terms = Terms(
         "EUR",
         (
-            MetalTerms("Ag", 950_000, price=Rate(Decimal("0.95")), refining=Rate(Decimal("0.02"))),
+            MetalTerms("Ag", Accountability(950_000), price=Rate(Decimal("0.95")), refining=Rate(Decimal("0.02"))),
             MetalTerms(
-                "Au", 995_000, outturn=Outturn.METAL, refining=Rate(Decimal("0.10")), refining_on=ChargedOn.PAYABLE
+                "Au",
+                Accountability(995_000),
+                outturn=Outturn.METAL,
+                refining=Rate(Decimal("0.10")),
+                refining_on=ChargedOn.PAYABLE,
             ),
-            MetalTerms("Cu", 0),
+            MetalTerms("Cu", Accountability(0)),
         ),
-        handling=Rate(Decimal("0.005")),
-        treatment=Decimal("150"),
+        Charges(handling=Rate(Decimal("0.005")), treatment=Decimal("150")),
     )
     settled = settle(1_000_000, {"Au": 800_001, "Ag": 150_000, "Cu": 40_000}, terms)
     assert [(m.metal, m.payable_mg, m.returned_mg, m.retained_mg) for m in settled.metals] == [
@@ -162,7 +169,9 @@ def test_a_receipt_in_money_and_metal():
 
 def test_the_minimum_says_how_it_came_about():
     terms = Terms(
-        "USD", (MetalTerms("Au", 1_000_000, price=PER_GRAM),), treatment=Decimal("25.50"), minimum=Decimal("2075")
+        "USD",
+        (MetalTerms("Au", Accountability(1_000_000), price=PER_GRAM),),
+        Charges(treatment=Decimal("25.50"), minimum=Decimal("2075")),
     )
     charges = settle(1_000, {"Au": 1_000}, terms).charges
     assert [str(line.amount) for line in charges] == ["-25.50", "-2049.50"]
@@ -170,7 +179,7 @@ def test_the_minimum_says_how_it_came_about():
 
 
 def test_nothing_settles_to_nothing():
-    settled = settle(0, {}, Terms("USD", (MetalTerms("Au", 980_000, price=PER_GRAM),)))
+    settled = settle(0, {}, Terms("USD", (MetalTerms("Au", Accountability(980_000), price=PER_GRAM),)))
     assert settled.values == settled.charges == ()
     assert settled.total == 0
 
@@ -178,20 +187,20 @@ def test_nothing_settles_to_nothing():
 @pytest.mark.parametrize(
     ("refused", "field"),
     [
-        (lambda: settle(10, {"Au": 11}, Terms("USD", (MetalTerms("Au", 0),))), "content"),
-        (lambda: settle(10, {"Au": -1}, Terms("USD", (MetalTerms("Au", 0),))), "content"),
-        (lambda: settle(10, {"Au": 1, "Pd": 1}, Terms("USD", (MetalTerms("Au", 0),))), "Pd"),
-        (lambda: MetalTerms("Rh", 0), "metal"),
-        (lambda: MetalTerms("Au", 1_000_001, price=PER_GRAM), "payable"),
-        (lambda: MetalTerms("Au", -1), "payable"),
-        (lambda: MetalTerms("Au", 980_000), "price"),
-        (lambda: MetalTerms("Au", 0, step_mg=0), "step"),
+        (lambda: settle(10, {"Au": 11}, Terms("USD", (MetalTerms("Au", Accountability(0)),))), "content"),
+        (lambda: settle(10, {"Au": -1}, Terms("USD", (MetalTerms("Au", Accountability(0)),))), "content"),
+        (lambda: settle(10, {"Au": 1, "Pd": 1}, Terms("USD", (MetalTerms("Au", Accountability(0)),))), "Pd"),
+        (lambda: MetalTerms("Rh", Accountability(0)), "metal"),
+        (lambda: Accountability(1_000_001), "share"),
+        (lambda: Accountability(-1), "share"),
+        (lambda: MetalTerms("Au", Accountability(980_000)), "price"),
+        (lambda: Accountability(0, step_mg=0), "step"),
         (lambda: Terms("usd", ()), "currency"),
         (lambda: Terms("EURO", ()), "currency"),
-        (lambda: Terms("USD", (MetalTerms("Au", 0), MetalTerms("Au", 0))), "metal"),
-        (lambda: Terms("USD", (), treatment=Decimal("-1")), "treatment"),
-        (lambda: Terms("USD", (), treatment=Decimal("1.005")), "treatment"),
-        (lambda: Terms("USD", (), minimum=Decimal("NaN")), "minimum"),
+        (lambda: Terms("USD", (MetalTerms("Au", Accountability(0)), MetalTerms("Au", Accountability(0)))), "metal"),
+        (lambda: Charges(treatment=Decimal("-1")), "treatment"),
+        (lambda: Charges(treatment=Decimal("1.005")), "treatment"),
+        (lambda: Charges(minimum=Decimal("NaN")), "minimum"),
         (lambda: Rate(Decimal("1e400")), "rate"),
         (lambda: Rate(Decimal("1e-400")), "rate"),
         (lambda: Rate(Decimal("sNaN")), "rate"),

@@ -8,7 +8,7 @@ from custody.actions._sign import Signature
 from custody.calc.exchange import UmpireRule
 from custody.calc.fineness import fine_mg
 from custody.calc.purchase import amount
-from custody.calc.settlement import Unit
+from custody.calc.rates import Unit
 from custody.errors import CountersignatureNeeded
 from custody.management.demo import bench
 from custody.management.demo.cast import House

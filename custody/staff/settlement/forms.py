@@ -8,7 +8,7 @@ from django.http import HttpRequest
 from django.utils import timezone
 
 from custody.actions._sign import Signature, countersign
-from custody.calc.settlement import Unit
+from custody.calc.rates import Unit
 from custody.queries.settling import Price
 from custody.roles import Verb
 from custody.terms import Outturn
