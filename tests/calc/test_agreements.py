@@ -79,7 +79,8 @@ def test_the_lesser_of_a_share_and_a_deduction():
     assert agreed.due_mg(900_000, 1_000_000) == 895_500
     assert agreed.due_mg(100_000, 1_000_000) == 99_000
     assert agreed.formula(100_000, 1_000_000, "payable") == (
-        "the lesser of 100.000 g × 99.50 % and 100.000 g − 1\u202f000.000 g × 1.0 ‰ = 99.000 g payable, rounded down to 0.001 g"
+        "the lesser of 100.000 g × 99.50 % and 100.000 g − 1\u202f000.000 g × 1.0 ‰ = 99.000 g payable,"
+        " rounded down to 0.001 g"
     )
     assert Accountability(least_mg=62_207).due_mg(62_206, 10**6) == 0
 
