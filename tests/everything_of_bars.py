@@ -8,8 +8,9 @@ from custody.actions._sign import Signature
 from custody.actions.bar_types import enter_bar_type, set_aside_serials, tell_serials
 from custody.actions.boxes import open_box, pack_box
 from custody.actions.cells import keep_current
+from custody.actions.house import change_place
 from custody.actions.solutions import Found, accept_solution, assay_solution, set_effluent_limits
-from custody.actions.vault import close_vault, count_stock, open_vault
+from custody.actions.vault import Stray, close_vault, count_stock, open_vault
 from custody.actions.work import Add, ForOrder, Make, Take, record_step
 from custody.calc.bar_types import Making
 from custody.models import Lot, RouteOrder, Run
@@ -97,10 +98,13 @@ def _vault():
     bar = builders.handed_over(builders.bar("HF-CAGE", grams=100), vera, "CAGE")
     gone = builders.handed_over(builders.bar("HF-GONE", grams=100), vera, "CAGE")
     count_stock(
-        place=place, found=[bar.number], missing={gone.number: "Not in the cage"}, strays=[("X-1", "A loose label")],
+        place=place, found={bar.number: ""}, missing={gone.number: "Not in the cage"},
+        strays=[Stray("X-1", note="A loose label"), Stray("HF-STRAY", lot=builders.bar("HF-STRAY", grams=100).number)],
         second=Signature(mona, "Counted with Vera"), at=timezone.now(), by=vera,
     )  # fmt: skip
     close_vault(access=access, at=timezone.now(), by=vera)
+    change_place(place=builders.place("CELL-1"), active=True, two_person=True, by=mona)
+    change_place(place=builders.place("CELL-1"), active=True, two_person=False, by=mona)
 
 
 def _fine(lot):

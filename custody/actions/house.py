@@ -1,5 +1,6 @@
 """The house itself: its name and mark, its places, its parties, their terms, and the closing of a month."""
 
+import json
 from datetime import date
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -9,7 +10,7 @@ from django.db.models import F
 from custody.actions import _post
 from custody.actions._allowed import require
 from custody.errors import Refusal
-from custody.models import Party, Place, Refinery, Terms, User
+from custody.models import Party, Place, PlaceChange, Refinery, Terms, User
 from custody.roles import Verb
 from custody.terms import PlaceKind
 
@@ -53,6 +54,19 @@ def add_place(*, code: str, name: str, kind: PlaceKind, by: User | None, two_per
             return Place.objects.create(code=code, name=name, kind=str(kind), two_person=two_person)
     except IntegrityError as error:
         raise Refusal(f"There is a place {code} already.") from error
+
+
+def change_place(*, place: Place, active: bool, two_person: bool, by: User) -> PlaceChange | None:
+    """Sets a place out of use or into use, and says whether two people open it; None where it stands so already.
+
+    Refused while it is open, and while lots stand at a place that is set out of use.
+
+    Raises ``NotAllowed`` and ``Refusal``.
+    """
+    require(by, Verb.MANAGE_PEOPLE)
+    said = {"place": place.code, "active": active, "two_person": two_person, "by": by.pk}
+    with _post.refusals(), transaction.atomic(durable=True):
+        return PlaceChange.objects.filter(pk=_post.call("custody_change_place", json.dumps(said))).first()
 
 
 def add_party(

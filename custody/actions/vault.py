@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
@@ -12,6 +13,19 @@ from custody.actions._allowed import require
 from custody.actions._sign import Signature
 from custody.models import Place, StockCount, User, VaultAccess, VaultClosing
 from custody.roles import Verb
+
+
+@dataclass(frozen=True, slots=True)
+class Stray:
+    """What was scanned at a place and does not stand there by the book: its code, the lot that it names, and words."""
+
+    code: str
+    lot: str = ""
+    note: str = ""
+
+    def as_request(self) -> dict:
+        """The entry of ``strays``."""
+        return {"code": self.code, "note": self.note.strip()} | ({"lot": self.lot} if self.lot else {})
 
 
 def open_vault(
@@ -27,27 +41,31 @@ def open_vault(
     return VaultAccess.objects.get(pk=_call("custody_open_vault", said, at, by, request_key))
 
 
-def close_vault(*, access: VaultAccess, at: datetime, by: User) -> VaultClosing:
-    """Closes it again; one of the two does. A second time changes nothing. Raises ``NotAllowed``, ``Refusal``."""
+def close_vault(*, access: VaultAccess, at: datetime, by: User, note: str = "") -> VaultClosing:
+    """Closes it again; one of the two does, or a manager who says in ``note`` why neither of them can.
+
+    A second time changes nothing. Raises ``NotAllowed``, ``Refusal``.
+    """
     require(by, Verb.OPEN_VAULT)
-    return VaultClosing.objects.get(pk=_call("custody_close_vault", {"access": access.number}, at, by))
+    said = {"access": access.number, "note": note.strip()}
+    return VaultClosing.objects.get(pk=_call("custody_close_vault", said, at, by))
 
 
 def count_stock(
     *,
     place: Place,
-    found: Sequence[str],
+    found: Mapping[str, str],
     missing: Mapping[str, str],
     second: Signature,
     at: datetime,
     by: User,
-    strays: Sequence[tuple[str, str]] = (),
+    strays: Sequence[Stray] = (),
     note: str = "",
     request_key: UUID | None = None,
 ) -> StockCount:
-    """Counts everything at a place: lots ``found`` by their numbers, ``missing`` ones each with what is known of it.
+    """Counts everything at a place, by lot number: ``found`` with how (empty: its own label), ``missing`` with why.
 
-    ``strays`` are what lies there and does not stand there by the book: code and words. The book stays as it is.
+    ``strays`` are what lies there and does not stand there by the book. The book stays as it is.
     Raises ``NotAllowed``, and ``Refusal`` for a lot that is neither found nor told of.
     """
     require(by, Verb.COUNT)
@@ -56,9 +74,9 @@ def count_stock(
         "place": place.code,
         "second": second.user.pk,
         "note": note.strip(),
-        "found": list(found),
+        "found": dict(found),
         "missing": {number: words.strip() for number, words in missing.items()},
-        "strays": [{"code": code, "note": words.strip()} for code, words in strays],
+        "strays": [stray.as_request() for stray in strays],
     }
     return StockCount.objects.get(pk=_call("custody_count_stock", said, at, by, request_key))
 

@@ -622,6 +622,7 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("identity_number", models.CharField(max_length=60)),
+                ("carrier", models.CharField(default="", max_length=120)),
             ],
         ),
         migrations.CreateModel(
@@ -1457,6 +1458,31 @@ class Migration(migrations.Migration):
                 related_name="lots",
                 to="custody.place",
             ),
+        ),
+        migrations.CreateModel(
+            name="PlaceChange",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("active", models.BooleanField()),
+                ("two_person", models.BooleanField()),
+                ("was_two_person", models.BooleanField()),
+                ("at", models.DateTimeField()),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "place",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="changes", to="custody.place"
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("-id",),
+            },
         ),
         migrations.CreateModel(
             name="PlantSettings",
@@ -2568,6 +2594,7 @@ class Migration(migrations.Migration):
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
                 ("book_mg", models.BigIntegerField()),
+                ("last_movement", models.BigIntegerField()),
                 ("found", models.BooleanField()),
                 ("note", models.CharField(default="", max_length=200)),
                 (
@@ -2606,9 +2633,24 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 (
+                    "custodian",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
                     "lot",
                     models.ForeignKey(
                         null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="custody.lot"
+                    ),
+                ),
+                (
+                    "place",
+                    models.ForeignKey(
+                        null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="custody.place"
                     ),
                 ),
             ],
@@ -2689,6 +2731,7 @@ class Migration(migrations.Migration):
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
                 ("at", models.DateTimeField()),
+                ("note", models.CharField(default="", max_length=300)),
                 (
                     "access",
                     models.OneToOneField(

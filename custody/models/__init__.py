@@ -21,7 +21,7 @@ from custody.models.exchanges import Exchange, ExchangeResult, ExchangeTerms, Se
 from custody.models.ledger import Movement, Operation, Period, RuleRow, Run
 from custody.models.lots import Edge, Lot, Origin, OriginReceipt, Parcel, Vector
 from custody.models.parties import Party, Terms
-from custody.models.plant import EffluentLimit, Place, Refinery, Vessel
+from custody.models.plant import EffluentLimit, Place, PlaceChange, Refinery, Vessel
 from custody.models.routes import PlantSettings, RouteOrder, RouteOrderLot, RouteOrderWork
 from custody.models.samples import Sample, SampleSeal
 from custody.models.scales import ReferenceWeight, Scale, ScaleCheck, ScaleCheckLoad, ScaleReading, Weighing
@@ -72,6 +72,7 @@ __all__ = [
     "Party",
     "Period",
     "Place",
+    "PlaceChange",
     "PlantSettings",
     "ProofMetal",
     "Purchase",

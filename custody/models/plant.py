@@ -26,8 +26,11 @@ class Refinery(models.Model):
 class Place(models.Model):
     """Where metal can be: counter, furnace, vessel, vault. A vessel holds at most one content.
 
-    Where ``two_person`` is set, lots are touched only while two people have the place open (see ``VaultAccess``).
+    Where ``two_person`` is set, lots are touched only while two people have the place open (see ``VaultAccess``). What
+    is changed of a place is kept (see ``PlaceChange``).
     """
+
+    writable = {"INSERT"}
 
     code = models.CharField(max_length=30, unique=True)
     name = models.CharField(max_length=120)
@@ -40,6 +43,22 @@ class Place(models.Model):
 
     def __str__(self) -> str:
         return f"{self.code} {self.name}"
+
+
+class PlaceChange(models.Model):
+    """A place was set out of use or into use, or two people open it from then on, or no longer; who said so."""
+
+    ledger = True
+
+    place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="changes")
+    active = models.BooleanField()
+    two_person = models.BooleanField()
+    was_two_person = models.BooleanField()
+    at = models.DateTimeField()
+    by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ("-id",)
 
 
 class Vessel(models.Model):

@@ -27,13 +27,14 @@ class VaultAccess(models.Model):
 
 
 class VaultClosing(models.Model):
-    """The place is closed again."""
+    """The place is closed again; where a manager does who is neither of the two, ``note`` says why."""
 
     ledger = True
 
     access = models.OneToOneField(VaultAccess, on_delete=models.PROTECT, related_name="closing")
     at = models.DateTimeField()
     by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")
+    note = models.CharField(max_length=300, default="")
 
 
 class StockCount(models.Model):
@@ -58,7 +59,10 @@ class StockCount(models.Model):
 
 
 class StockCountLine(models.Model):
-    """One lot that the book has at the place, as it stood then; found, or not, and then why not."""
+    """One lot that the book has at the place, as it stood then; found, or not, and then why not.
+
+    ``last_movement`` is the lot's last line in the book then: a later change is told from it, whatever its date.
+    """
 
     ledger = True
 
@@ -66,6 +70,7 @@ class StockCountLine(models.Model):
     lot = models.ForeignKey("custody.Lot", on_delete=models.PROTECT, related_name="counted")
     custodian = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")
     book_mg = models.BigIntegerField()
+    last_movement = models.BigIntegerField()
     found = models.BooleanField()
     note = models.CharField(max_length=200, default="")
 
@@ -75,11 +80,13 @@ class StockCountLine(models.Model):
 
 
 class StockCountStray(models.Model):
-    """What was scanned at the place and does not stand there by the book."""
+    """What was scanned at the place and does not stand there by the book, and where the book had it then."""
 
     ledger = True
 
     count = models.ForeignKey(StockCount, on_delete=models.PROTECT, related_name="strays")
     code = models.CharField(max_length=60)
     lot = models.ForeignKey("custody.Lot", null=True, on_delete=models.PROTECT, related_name="+")
+    place = models.ForeignKey("custody.Place", null=True, on_delete=models.PROTECT, related_name="+")
+    custodian = models.ForeignKey("custody.User", null=True, on_delete=models.PROTECT, related_name="+")
     note = models.CharField(max_length=200, default="")

@@ -23,7 +23,7 @@ BEGIN
         'exchangeterms', 'exchange', 'sealedresult', 'plantsettings', 'routeorder', 'routeorderlot', 'routeorderwork',
         'effluentlimit', 'solutionassay', 'solutionfigure', 'solutionacceptance', 'cellreading', 'serialrange',
         'serialevent', 'box', 'boxbar', 'boxopening', 'vaultaccess', 'vaultclosing', 'stockcount', 'stockcountline',
-        'stockcountstray']
+        'stockcountstray', 'placechange']
     LOOP
         EXECUTE format('CREATE TRIGGER %I BEFORE UPDATE OR DELETE ON custody_%s '
                        'FOR EACH ROW EXECUTE FUNCTION custody_append_only()', ledger || '_append_only', ledger);
@@ -36,7 +36,7 @@ DECLARE
     ledger text;
 BEGIN
     FOREACH ledger IN ARRAY ARRAY['lot', 'bar', 'run', 'metalaccount', 'period', 'scale', 'referenceweight', 'proofmetal',
-        'apitoken', 'bartype']
+        'apitoken', 'bartype', 'place']
     LOOP
         EXECUTE format('CREATE TRIGGER %I BEFORE DELETE ON custody_%s '
                        'FOR EACH ROW EXECUTE FUNCTION custody_append_only()', ledger || '_append_only', ledger);

@@ -89,7 +89,10 @@ BEGIN
         PERFORM custody_refuse('in_process', format('Lot %s stays in its vessel.', l.number),
             jsonb_build_object('lot', l.number));
     END IF;
+    PERFORM custody_check_boxed_before(l, h.at);
     -- Who gives is at the place that it leaves, who takes at the one that it comes to.
+    PERFORM custody_check_place(h.from_place_id, h.at, l.number);
+    PERFORM custody_check_place(h.to_place_id, h.at, l.number);
     PERFORM custody_check_access(h.from_place_id, h.from_person_id, h.at, l.number);
     PERFORM custody_check_access(h.to_place_id, h.to_person_id, h.at, l.number);
 END $$;
@@ -102,7 +105,9 @@ DECLARE
         WHEN h.not_weighed = '' THEN 'is weighed again as it passes'
         WHEN h.not_weighed = 'content of a vessel' AND l.form <> 'in process' THEN 'is no content of a vessel'
         WHEN h.not_weighed = 'bar counted by its serial' AND NOT EXISTS (SELECT FROM custody_bar WHERE lot_id = l.id)
-        THEN 'is no bar with a serial' END;
+        THEN 'is no bar with a serial'
+        WHEN h.not_weighed = 'bar counted by its serial' AND custody_box_of(l.id) IS NOT NULL
+        THEN 'lies in a closed box: it passes by its seal' END;
 BEGIN
     IF h.not_weighed = 'not found, stays with who gave' AND h.explanation = '' THEN
         PERFORM custody_refuse('reason_needed', format('Lot %s was not found, and stays with who gave.', l.number),
@@ -129,6 +134,8 @@ BEGIN
     ELSIF l.form = 'in process' THEN
         PERFORM custody_refuse('in_process', format('Lot %s is not weighed in its vessel.', l.number),
                                jsonb_build_object('lot', l.number));
+    ELSIF custody_box_of(l.id) IS NOT NULL THEN
+        PERFORM custody_refuse_boxed(l, custody_box_of(l.id));
     END IF;
     SELECT scale_id INTO before_on FROM custody_weighing WHERE lot_id = l.id ORDER BY id DESC LIMIT 1;
     INSERT INTO custody_weighing (lot_id, scale_id, gross_mg, tare_mg, net_mg, gross_reading_id, tare_reading_id, purpose,

@@ -74,9 +74,6 @@ BEGIN
         PERFORM custody_refuse('in_process', format('Lot %s is in process.', l.number),
             jsonb_build_object('lot', l.number));
     END IF;
-    IF physical AND op.source <> 'history' THEN
-        PERFORM custody_check_access(l.place_id, op.by_id, op.at, l.number);
-    END IF;
 END $$;
 
 -- How much an in line takes: the whole lot, a gross that the metals follow, or (a draw) exactly what it names.

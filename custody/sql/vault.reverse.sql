@@ -1,7 +1,14 @@
 DROP FUNCTION custody_count_stock(jsonb);
+DROP FUNCTION custody_change_place(jsonb);
 DROP FUNCTION custody_close_vault(jsonb);
 DROP FUNCTION custody_open_vault(jsonb);
+DROP FUNCTION custody_moved_after(bigint, timestamptz, bigint[]);
+DROP FUNCTION custody_check_places(custody_operation);
+DROP FUNCTION custody_check_place(bigint, timestamptz, text);
 DROP FUNCTION custody_check_access(bigint, bigint, timestamptz, text);
+DROP FUNCTION custody_admitted(bigint, bigint, timestamptz);
+DROP FUNCTION custody_two_person(bigint, timestamptz);
+DROP FUNCTION custody_lock_place(bigint, boolean);
 DROP SEQUENCE custody_number_count;
 DROP SEQUENCE custody_number_access;
 DROP SEQUENCE custody_number_box;

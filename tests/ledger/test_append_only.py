@@ -26,6 +26,7 @@ KEPT = [
 MOVES_ON = {
     "custody_lot", "custody_bar", "custody_run", "custody_metalaccount", "custody_period", "custody_rule",
     "custody_scale", "custody_referenceweight", "custody_proofmetal", "custody_apitoken", "custody_bartype",
+    "custody_place",
 }  # fmt: skip
 FOR_EVER = [model for model in KEPT if model._meta.db_table not in MOVES_ON]
 NEVER_DELETED = [model for model in KEPT if model._meta.db_table != "custody_rule"]

@@ -1,6 +1,6 @@
 """The whole book examined: every invariant recomputed from the raw rows, without PostgreSQL's own functions."""
 
-from custody.queries.verify import amendments, counter, exchanges, guards, papers, solutions, weighings
+from custody.queries.verify import amendments, cells, counter, exchanges, guards, papers, solutions, vault, weighings
 from custody.queries.verify.findings import Check, Findings
 from custody.queries.verify.heads import Heads
 from custody.queries.verify.raw import entries, one_snapshot, rows, stream
@@ -40,10 +40,12 @@ def verify() -> Findings:
         counter.check(findings["I9"])
         _compare_strays(findings)
         guards.check(findings["I3"])
+        cells.check(findings["I3"])
         papers.check(findings)
         exchanges.check(findings["I12"])
         solutions.check(findings["I12"])
         weighings.check(findings["I4"])
+        vault.check(findings["I4"])
     return findings
 
 

@@ -33,7 +33,7 @@ TRIGGERS = {
     "refusedparcel": {"append_only"},
     "purchase": {"append_only"},
     "purchaseline": {"append_only"},
-    "collection": {"of_a_return_is_weighed", "append_only"},
+    "collection": {"is_weighed", "append_only"},
     "amendment": {"append_only"},
     "attachment": {"append_only"},
     "sample": {"append_only"},
@@ -67,8 +67,10 @@ TRIGGERS = {
     "stockcount": {"append_only"},
     "stockcountline": {"append_only"},
     "stockcountstray": {"append_only"},
+    "placechange": {"append_only"},
+    "place": {"append_only"},
     "determination": {"append_only"},
-    "handover": {"append_only"},
+    "handover": {"of_a_whole_box", "append_only"},
     "clearanceevent": {"append_only"},
     "document": {"append_only"},
     "terms": {"append_only"},
@@ -101,7 +103,7 @@ UNIQUE_INDEXES = {"unique_uncancelled_bar", "one_content_per_vessel", "one_reque
 #: What the application may call that writes with the owner's rights, without the house's prefix.
 WRITING_FUNCTIONS = {
     "post", "hand_over", "clear", "close_period", "issue_settlement", "check_scale", "amend", "seal_result",
-    "pack_box", "open_box", "open_vault", "close_vault", "count_stock",
+    "pack_box", "open_box", "open_vault", "close_vault", "count_stock", "change_place",
 }  # fmt: skip
 #: What reads the sealed results with the owner's rights, and gives them only when both sides' are in.
 OPENING_FUNCTIONS = {"opened", "exchange_outcome"}
