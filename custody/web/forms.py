@@ -138,6 +138,23 @@ class CountField(_FigureField):
         return str(count)
 
 
+class ThousandthsField(_FigureField):
+    """A figure with at most three decimals, cleaned to whole thousandths; ``None`` when blank. ``zero`` allows zero."""
+
+    what = "figure"
+
+    def parse(self, text: str) -> int:
+        text = reading.clean(text, what=self.what, example="120.5")
+        value = reading.scaled(text, decimals=3, most=3, what=self.what, example="120.5")
+        if not self.zero:
+            reading.refuse_zero(value, what=self.what, example="120.5")
+        return value
+
+    def show(self, value: int) -> str:
+        whole, part = divmod(value, 1000)
+        return f"{whole}.{part:03d}".rstrip("0").rstrip(".")
+
+
 class MoneyField(_FigureField):
     """An amount or a price without its currency, cleaned to Decimal; ``None`` when blank."""
 

@@ -93,6 +93,11 @@ DAMAGES = {
         " ALTER TABLE custody_lot ADD CONSTRAINT overdraw CHECK (gross_mg >= 0) NOT VALID",
     ),
     "a unique index gone": ("I3", False, "DROP INDEX unique_uncancelled_bar"),
+    "a current read before its run": (
+        "I3", False, "UPDATE custody_cellreading SET from_at = from_at - interval '1 day'"),
+    "a current read twice": (
+        "I3", False, "INSERT INTO custody_cellreading (run_id, from_at, to_at, milliampere, note, by_id, at) SELECT"
+        " run_id, from_at, to_at, milliampere, note, by_id, at FROM custody_cellreading"),
     "a right to insert": ("I3", False, "GRANT INSERT ON custody_movement TO custody_app"),
     "a right to change one column": ("I3", False, "GRANT UPDATE (gross_mg) ON custody_lot TO custody_app"),
     "a right to truncate for everybody": ("I3", False, "GRANT TRUNCATE ON custody_operation TO PUBLIC"),
