@@ -29,6 +29,9 @@ class Verb(StrEnum):
     KEEP_BARS = "keep bar types and serials"
     SETTLE = "settle"
     APPROVE = "approve a settlement"
+    KEEP_PRICES = "enter prices"
+    CONFIRM_PRICES = "confirm doubtful prices"
+    SET_PRICE_LIMIT = "set the limit of prices"
     CLEAR = "hold and release"
     COUNTERSIGN = "countersign"
     REVERSE = "reverse"
@@ -60,7 +63,17 @@ MAY: dict[Role, frozenset[Verb]] = {
     ),
     Role.VAULT: frozenset({Verb.WEIGH, Verb.HAND_OVER, Verb.DISPATCH, Verb.OPEN_VAULT, Verb.COUNT, Verb.READ_BOOK}),
     Role.ACCOUNTANT: frozenset(
-        {Verb.SETTLE, Verb.CORRECT, Verb.CLOSE_PERIOD, Verb.COUNT, Verb.READ_BOOK, Verb.TRACE, Verb.REVERSE}
+        {
+            Verb.SETTLE,
+            Verb.KEEP_PRICES,
+            Verb.CONFIRM_PRICES,
+            Verb.CORRECT,
+            Verb.CLOSE_PERIOD,
+            Verb.COUNT,
+            Verb.READ_BOOK,
+            Verb.TRACE,
+            Verb.REVERSE,
+        }
     ),
     Role.COMPLIANCE: frozenset({Verb.CLEAR, Verb.TRACE, Verb.READ_BOOK, Verb.KEEP_PARTIES}),
     Role.MANAGER: frozenset(
@@ -72,6 +85,8 @@ MAY: dict[Role, frozenset[Verb]] = {
             Verb.OPEN_VAULT,
             Verb.COUNT,
             Verb.APPROVE,
+            Verb.CONFIRM_PRICES,
+            Verb.SET_PRICE_LIMIT,
             Verb.ACCEPT,
             Verb.REVERSE,
             Verb.CORRECT,

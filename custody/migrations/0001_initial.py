@@ -9,6 +9,7 @@ from django.db import migrations, models
 
 import custody.calc.charge
 import custody.calc.exchange
+import custody.calc.rates
 import custody.calc.scales
 import custody.calc.weights
 import custody.models.fields
@@ -1539,6 +1540,128 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="Price",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "metal",
+                    models.CharField(
+                        choices=[("Au", "Au"), ("Ag", "Ag"), ("Pt", "Pt"), ("Pd", "Pd"), ("Cu", "Cu")], max_length=2
+                    ),
+                ),
+                ("currency", models.CharField(max_length=3)),
+                ("fixing", models.CharField(max_length=40)),
+                ("day", models.DateField()),
+                ("amount", models.DecimalField(decimal_places=4, max_digits=16)),
+                ("per", models.CharField(choices=[("g", "g"), ("ozt", "ozt")], max_length=3)),
+                ("source", models.CharField(max_length=120)),
+                ("reason", models.CharField(default="", max_length=300)),
+                ("limit_ppm", models.IntegerField(default=0)),
+                ("doubtful", models.BooleanField(default=False)),
+                ("at", models.DateTimeField(auto_now_add=True)),
+                ("request_key", models.UUIDField(null=True, unique=True)),
+                (
+                    "before",
+                    models.ForeignKey(
+                        null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="custody.price"
+                    ),
+                ),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "replaces",
+                    models.OneToOneField(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="replaced_by",
+                        to="custody.price",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("-day", "metal", "currency", "fixing", "-id"),
+            },
+        ),
+        migrations.CreateModel(
+            name="PriceConfirmation",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("note", models.CharField(max_length=300)),
+                ("at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "price",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="confirmation", to="custody.price"
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("-id",),
+            },
+        ),
+        migrations.CreateModel(
+            name="PriceImport",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("name", models.CharField(max_length=200)),
+                ("sha256", models.CharField(max_length=64, unique=True)),
+                ("text", models.TextField()),
+                ("at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("-id",),
+            },
+        ),
+        migrations.AddField(
+            model_name="price",
+            name="imported",
+            field=models.ForeignKey(
+                null=True, on_delete=django.db.models.deletion.PROTECT, related_name="prices", to="custody.priceimport"
+            ),
+        ),
+        migrations.CreateModel(
+            name="PriceLimit",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "metal",
+                    models.CharField(
+                        choices=[("Au", "Au"), ("Ag", "Ag"), ("Pt", "Pt"), ("Pd", "Pd"), ("Cu", "Cu")], max_length=2
+                    ),
+                ),
+                ("valid_from", models.DateField()),
+                ("jump_ppm", models.IntegerField()),
+                ("note", models.CharField(blank=True, default="", max_length=300)),
+                ("set_at", models.DateTimeField(auto_now_add=True)),
+                ("request_key", models.UUIDField(null=True, unique=True)),
+                (
+                    "set_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ("metal", "-valid_from", "-id"),
+            },
+        ),
+        migrations.CreateModel(
             name="PurchaseLine",
             fields=[
                 ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
@@ -2792,6 +2915,7 @@ class Migration(migrations.Migration):
                         max_length=20,
                     ),
                 ),
+                ("request_key", models.UUIDField(null=True, unique=True)),
                 ("at", models.DateTimeField()),
                 (
                     "by",
@@ -3298,6 +3422,59 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name="movement",
             constraint=models.UniqueConstraint(fields=("operation", "line"), name="one_line"),
+        ),
+        migrations.AddConstraint(
+            model_name="priceconfirmation",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("note", ""), _negated=True), name="price_confirmed_in_words"
+            ),
+        ),
+        migrations.AddIndex(
+            model_name="price",
+            index=models.Index(fields=["metal", "currency", "fixing", "day"], name="prices_by_day"),
+        ),
+        migrations.AddConstraint(
+            model_name="price",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("amount__gt", 0),
+                    ("amount__lt", 1000000000),
+                    ("metal__in", ("Au", "Ag", "Pt", "Pd", "Cu")),
+                    ("per__in", [custody.calc.rates.Unit["GRAM"], custody.calc.rates.Unit["TROY_OUNCE"]]),
+                    ("currency__regex", "^[A-Z]{3}$"),
+                    ("fixing__regex", "^[^\\sA-Z]+( [^\\sA-Z]+)*$"),
+                    models.Q(("source", ""), _negated=True),
+                ),
+                name="price_of_something",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="price",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("reason", ""), ("replaces__isnull", True)),
+                    models.Q(("replaces__isnull", False), models.Q(("reason", ""), _negated=True)),
+                    _connector="OR",
+                ),
+                name="price_replaced_with_a_reason",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="price",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("replaces__isnull", True)),
+                fields=("metal", "currency", "fixing", "day"),
+                name="one_first_price",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="pricelimit",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("jump_ppm__gt", 0), ("jump_ppm__lte", 1000000), ("metal__in", ("Au", "Ag", "Pt", "Pd", "Cu"))
+                ),
+                name="price_limit_of_something",
+            ),
         ),
         migrations.AddConstraint(
             model_name="rolegrant",

@@ -22,6 +22,7 @@ from custody.models.ledger import Movement, Operation, Period, RuleRow, Run
 from custody.models.lots import Edge, Lot, Origin, OriginReceipt, Parcel, Vector
 from custody.models.parties import Party, Terms
 from custody.models.plant import EffluentLimit, Place, PlaceChange, Refinery, Vessel
+from custody.models.prices import Price, PriceConfirmation, PriceImport, PriceLimit
 from custody.models.routes import PlantSettings, RouteOrder, RouteOrderLot, RouteOrderWork
 from custody.models.samples import Sample, SampleSeal
 from custody.models.scales import ReferenceWeight, Scale, ScaleCheck, ScaleCheckLoad, ScaleReading, Weighing
@@ -74,6 +75,10 @@ __all__ = [
     "Place",
     "PlaceChange",
     "PlantSettings",
+    "Price",
+    "PriceConfirmation",
+    "PriceImport",
+    "PriceLimit",
     "ProofMetal",
     "Purchase",
     "PurchaseLine",

@@ -9,12 +9,14 @@ from django.db.models import QuerySet
 from custody.models import (
     Attachment,
     Bar,
+    Box,
     Document,
     Exchange,
     Lot,
     Operation,
     Party,
     Period,
+    Price,
     RefusedParcel,
     RouteOrder,
     Settlement,
@@ -81,6 +83,11 @@ def bars(viewer: User) -> QuerySet[Bar]:
     )
 
 
+def boxes(viewer: User) -> QuerySet[Box]:
+    """Boxes of bars that the viewer may see: those who work here see all, customers none (they read its list)."""
+    return Box.objects.all() if _reads_all(viewer) else Box.objects.none()
+
+
 def settlements(viewer: User) -> QuerySet[Settlement]:
     """Settlements that the viewer may see."""
     if _reads_all(viewer):
@@ -103,6 +110,9 @@ CUSTOMER_PAPERS = (
     DocumentKind.PURCHASE,
     DocumentKind.COLLECTION,
     DocumentKind.RETURN,
+    DocumentKind.BAR_LIST,
+    DocumentKind.BOX_LIST,
+    DocumentKind.DISPATCH_NOTE,
 )
 
 
@@ -153,6 +163,11 @@ def worksheets(viewer: User) -> QuerySet[Worksheet]:
 def route_orders(viewer: User) -> QuerySet[RouteOrder]:
     """Routes ordered in the plant: those who work here see all, customers none."""
     return RouteOrder.objects.all() if _reads_all(viewer) else RouteOrder.objects.none()
+
+
+def prices(viewer: User) -> QuerySet[Price]:
+    """The house's table of prices: those who work here see all, customers none."""
+    return Price.objects.all() if _reads_all(viewer) else Price.objects.none()
 
 
 def periods(viewer: User) -> QuerySet[Period]:

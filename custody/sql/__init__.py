@@ -40,6 +40,7 @@ PROMISES = (
     "separated_duties",
     "custody_moves",
     "settle",
+    "prices",
     "rights",
 )
 

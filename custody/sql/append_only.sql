@@ -23,7 +23,7 @@ BEGIN
         'exchangeterms', 'exchange', 'sealedresult', 'plantsettings', 'routeorder', 'routeorderlot', 'routeorderwork',
         'effluentlimit', 'solutionassay', 'solutionfigure', 'solutionacceptance', 'cellreading', 'serialrange',
         'serialevent', 'box', 'boxbar', 'boxopening', 'vaultaccess', 'vaultclosing', 'stockcount', 'stockcountline',
-        'stockcountstray', 'placechange']
+        'stockcountstray', 'placechange', 'priceimport', 'price', 'priceconfirmation', 'pricelimit']
     LOOP
         EXECUTE format('CREATE TRIGGER %I BEFORE UPDATE OR DELETE ON custody_%s '
                        'FOR EACH ROW EXECUTE FUNCTION custody_append_only()', ledger || '_append_only', ledger);

@@ -24,7 +24,7 @@ from custody.calc.apportion import withdraw
 from custody.calc.route import Step
 from custody.models import Lot, Operation
 from custody.terms import Addition, AttachmentKind, Cause, DocumentKind, Form, Kind, Outturn, SampleCut, SamplePurpose
-from tests import builders, charges, counter, everything_of_bars, exchanges, people, settling
+from tests import builders, charges, counter, everything_of_bars, exchanges, people, prices, settling
 
 HISTORY = [
     '{"record":"header","format":"custody-history","version":1}',
@@ -99,6 +99,7 @@ def whole_book() -> Everything:
     _counter()
     _plant(now)
     everything_of_bars.whole(now)
+    prices.whole()
     exchanges.terms(people.party("P-03"))
     exchanges.refinery_in(exchanges.opened(builders.received(20_000, of=people.party("P-03"))[0]))
     return Everything(

@@ -36,6 +36,9 @@ ELSEWHERE = {
     "exchange", "sealed_once", "no_umpire", "exchange_open", "indication_only",
     "exchange_due", "exchange_agreed", "sealed_by_another", "exchange_named", "splitting_limits", "umpire_rule",
     "umpire_is_a_third",
+    # test_prices.py
+    "no_price", "doubtful_price", "price_day", "price_stands", "price_replaced", "price_of_something",
+    "price_confirmed_by_another", "price_confirm", "price_confirm_right", "price_limit",
     # test_bands.py
     "outside_band", "poor_yield",
     # test_solutions.py
@@ -49,7 +52,8 @@ ELSEWHERE = {
     # test_boxes.py
     "box", "boxed",
     # test_vault.py
-    "vault_closed", "vault", "vault_opened_by_two", "vault_right", "count", "count_told", "counted_by_two",
+    "vault_closed", "vault", "vault_opened_by_two", "vault_right", "vault_purpose", "place", "place_right",
+    "count", "count_told", "counted_by_two", "count_right", "counted_since",
 }  # fmt: skip
 
 

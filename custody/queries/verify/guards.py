@@ -69,6 +69,10 @@ TRIGGERS = {
     "stockcountstray": {"append_only"},
     "placechange": {"append_only"},
     "place": {"append_only"},
+    "priceimport": {"append_only"},
+    "price": {"judged", "append_only"},
+    "priceconfirmation": {"by_another", "append_only"},
+    "pricelimit": {"ahead", "append_only"},
     "determination": {"append_only"},
     "handover": {"of_a_whole_box", "append_only"},
     "clearanceevent": {"append_only"},
@@ -98,8 +102,9 @@ CONSTRAINTS = {
     "figure_not_negative", "current_over_a_time", "replaced_with_a_reason", "bar_type_weighs_something",
     "range_of_serials", "once_in_a_box",
     "vault_opened_by_two", "counted_by_two", "counted_once",
+    "price_of_something", "price_replaced_with_a_reason", "price_confirmed_in_words", "price_limit_of_something",
 }  # fmt: skip
-UNIQUE_INDEXES = {"unique_uncancelled_bar", "one_content_per_vessel", "one_request", "one_handover"}
+UNIQUE_INDEXES = {"unique_uncancelled_bar", "one_content_per_vessel", "one_request", "one_handover", "one_first_price"}
 #: What the application may call that writes with the owner's rights, without the house's prefix.
 WRITING_FUNCTIONS = {
     "post", "hand_over", "clear", "close_period", "issue_settlement", "check_scale", "amend", "seal_result",

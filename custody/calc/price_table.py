@@ -1,0 +1,186 @@
+"""The table of prices: reading a file of them, and whether a price is doubtful.
+
+A file is comma-separated text, UTF-8, decimal point, first line ``day,metal,currency,fixing,per,amount,source``:
+``2024-01-31,Au,USD,afternoon,ozt,2034.05,sheet of the bank``. ``per`` is g or ozt. It is read whole or not at all.
+"""
+
+import csv
+import re
+from bisect import bisect_left
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from custody.calc.currencies import currency_code
+from custody.calc.price import parse_price
+from custody.calc.pricing import doubtful
+from custody.calc.rates import Unit
+from custody.calc.reading import quoted
+from custody.calc.refusals import Refused
+from custody.calc.worksheet_file import FileRefused
+from custody.terms import METALS
+
+HEADER = ("day", "metal", "currency", "fixing", "per", "amount", "source")
+#: What a price may jump from one day to the next where nobody set a limit: 5 %, common practice.
+STANDARD_JUMP_PPM = 50_000
+#: No more faults than these are told at once, and no longer file is read.
+MOST_FAULTS = 20
+MOST_LINES = 5_000
+LONGEST_FIXING, LONGEST_SOURCE = 40, 120
+
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_OUNCE_IN_GRAMS = Decimal("31.1034768")
+
+#: Metal, currency, fixing: what one line of prices is of.
+Series = tuple[str, str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """One price as somebody says it, by hand or in a line of a file (``line``; 0: by hand)."""
+
+    metal: str
+    currency: str
+    fixing: str
+    day: date
+    amount: Decimal
+    per: Unit
+    source: str
+    line: int = 0
+
+    @property
+    def series(self) -> Series:
+        """What it is a price of."""
+        return self.metal, self.currency, self.fixing
+
+    @property
+    def per_ounce(self) -> Decimal:
+        """The same price per troy ounce, exact, so that prices in either unit are compared."""
+        return per_ounce(self.amount, self.per)
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """Whether a price is doubtful; ``before``: the day that it was judged against, None for the first of its series."""
+
+    doubtful: bool
+    before: date | None
+
+
+def per_ounce(amount: Decimal, per: str) -> Decimal:
+    """A price of a gram or a troy ounce as one of a troy ounce (31.1034768 g exactly), never rounded."""
+    return amount * _OUNCE_IN_GRAMS if per == Unit.GRAM else amount
+
+
+def said_price(
+    *, metal: str, currency: str, fixing: str, day: date, amount: Decimal, per: str, source: str, line: int = 0
+) -> Said:
+    """A price whose words are in order. Raises Refused, naming the field."""
+    if metal not in METALS:
+        raise Refused(f"{quoted(metal)} is no metal of account. Write one of {', '.join(METALS)}.", field="metal")
+    if per not in list(Unit):
+        raise Refused(f"A price is per g or per ozt (troy ounce), not per {quoted(per)}.", field="per")
+    return Said(
+        metal, currency_code(currency), fixing_words(fixing), day, amount, Unit(per), _plain(source, "source"), line
+    )
+
+
+def fixing_words(text: str) -> str:
+    """The name of a fixing in plain small letters, single spaces: one fixing, one name. Raises Refused."""
+    return _plain(text, "fixing").lower()
+
+
+def judge(counting: Mapping[date, Decimal], said: Sequence[Said], limit_on: Callable[[date], int]) -> list[Judged]:
+    """What PostgreSQL will say of these prices of one series, entered in this order (sql/prices.sql).
+
+    ``counting``: prices per troy ounce that count now, by day. Each is judged against the last one before it that
+    counts, or else the first one after it; ``limit_on`` gives the limit of a day, ppm.
+    """
+    known, days = dict(counting), sorted(counting)
+    judged = []
+    for one in said:
+        place = bisect_left(days, one.day)
+        if one.day in known:
+            days.pop(place)
+        near = days[place - 1] if place else days[0] if days else None
+        jumps = near is not None and doubtful(one.per_ounce, known[near], limit_on(one.day))
+        known.pop(one.day, None)
+        if not jumps:
+            known[one.day] = one.per_ounce
+            days.insert(place, one.day)
+        judged.append(Judged(jumps, near))
+    return judged
+
+
+def read_prices(text: str, today: date) -> list[Said]:
+    """The prices of a file, by day. Raises FileRefused with a sentence for each faulty line; none lies after today."""
+    lines = _cells(text)
+    header = tuple(cell.strip() for cell in lines[0]) if lines else ()
+    if header != HEADER:
+        raise FileRefused([f"line 1: the first line names the columns: {','.join(HEADER)}."])
+    if len(lines) > MOST_LINES:
+        raise FileRefused([f"line {MOST_LINES}: a file has at most {MOST_LINES} lines."])
+    found: dict[tuple, Said] = {}
+    faults = []
+    for number, cells in enumerate(lines[1:], 2):
+        if not any(cell.strip() for cell in cells):
+            continue
+        try:
+            one = _line([cell.strip() for cell in cells], number, today)
+            earlier = found.setdefault((*one.series, one.day), one)
+            if earlier is not one:
+                raise Refused(f"line {earlier.line} has a price of that metal, currency, fixing and day already.")
+        except Refused as refused:
+            faults.append(f"line {number}: {refused.sentence}")
+    if not found and not faults:
+        faults.append("line 2: there are no prices.")
+    if faults:
+        raise FileRefused(faults[:MOST_FAULTS])
+    return sorted(found.values(), key=lambda one: (one.day, one.line))
+
+
+def read_day(text: str, today: date) -> date:
+    """A day written like 2024-01-31, today or earlier. Raises Refused."""
+    try:
+        day = date.fromisoformat(text) if _DAY.fullmatch(text) else None
+    except ValueError:
+        day = None
+    if day is None:
+        raise Refused(f"{quoted(text)} is no day. Write it like 2024-01-31.", field="day")
+    if day > today:
+        raise Refused(f"{day} is in the future: a price is of today or of an earlier day.", field="day")
+    return day
+
+
+def _line(cells: list[str], number: int, today: date) -> Said:
+    if len(cells) != len(HEADER):
+        raise Refused(
+            f"{len(cells)} fields instead of {len(HEADER)}. The decimal sign is a point, fields are divided by commas."
+        )
+    day, metal, currency, fixing, per, amount, source = cells
+    return said_price(
+        metal=metal, currency=currency, fixing=fixing, day=read_day(day, today), amount=parse_price(amount), per=per,
+        source=source, line=number,
+    )  # fmt: skip
+
+
+def _cells(text: str) -> list[list[str]]:
+    reader = csv.reader(text.lstrip("\ufeff").splitlines(), strict=True)
+    try:
+        return list(reader)
+    except csv.Error as error:
+        raise FileRefused(
+            [f"line {reader.line_num}: a field is longer than any price, or its quotation marks are odd."]
+        ) from error
+
+
+def _plain(text: str, what: str) -> str:
+    words = " ".join(text.split())
+    longest = LONGEST_FIXING if what == "fixing" else LONGEST_SOURCE
+    example = "like afternoon or daily" if what == "fixing" else "where the price was read"
+    if not words:
+        raise Refused(f"The {what} is missing: write it in plain words, {example}.", field=what)
+    if len(words) > longest or not words.isprintable():
+        raise Refused(f"The {what} {quoted(words)} has at most {longest} printable characters.", field=what)
+    return words

@@ -1,0 +1,10 @@
+DROP TRIGGER pricelimit_ahead ON custody_pricelimit;
+DROP FUNCTION custody_price_limit_ahead();
+DROP TRIGGER priceconfirmation_by_another ON custody_priceconfirmation;
+DROP FUNCTION custody_price_confirmed();
+DROP TRIGGER price_judged ON custody_price;
+DROP FUNCTION custody_judge_price();
+DROP FUNCTION custody_price_before(custody_price);
+DROP FUNCTION custody_lock_prices(custody_price);
+DROP FUNCTION custody_price_counts(custody_price);
+DROP FUNCTION custody_per_ounce(numeric, text);
