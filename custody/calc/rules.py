@@ -120,7 +120,7 @@ _ROWS = (
     _cold(Kind.STAMP, 0, 50),
     _cold(Kind.DIVIDE, 50, 200),
     _dry(Kind.RECYCLE, 2_000, 10_000),
-    Rule(Kind.CLEAN_OUT, _ALL_CAUSES, band_ppm=1_000_000, tolerance_ppm=1_000_000),
+    Rule(Kind.CLEAN_OUT, _ALL_CAUSES, band_ppm=2_000, tolerance_ppm=10_000),
     Rule(Kind.CHARGE, (), _WET_ADDITIONS, hours=24),
     _wet(Kind.DRAW, 1_000, 1_000, 24),
     _wet(Kind.FINISH, 2_000, 10_000, 24),

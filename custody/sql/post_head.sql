@@ -82,11 +82,18 @@ DECLARE
     lost bigint;
     gained bigint := 0;
     worst text;
+    poor boolean;
     beyond text;
 BEGIN
     FOREACH line IN ARRAY lines LOOP
         IF line.side = 'loss' AND rule.kind = 'clean out' AND line.what <> 'measurement difference' THEN
-            CONTINUE; -- what a clean-out finds again was declared when it was lost
+            -- What a clean-out finds again was declared when it was lost; only what exceeds that is a gain.
+            FOR c IN 2..5 LOOP
+                losses[c] := losses[c] + greatest(line.amounts[c], 0);
+                CONTINUE WHEN line.amounts[c] >= 0;
+                gains[c] := gains[c] + greatest(-line.amounts[c] - (SELECT coalesce(sum(s.mg), 0)
+                    FROM custody_lost_since(line.what) s WHERE s.column_no = c - 1), 0);
+            END LOOP;
         ELSIF line.side = 'loss' AND line.what <> 'sample consumed' THEN
             FOR c IN 2..5 LOOP
                 losses[c] := losses[c] + greatest(line.amounts[c], 0);
@@ -110,13 +117,14 @@ BEGIN
     IF op.kind = 'difference' THEN
         worst := coalesce(worst, 'the book');
     END IF;
-    IF worst IS NULL THEN
-        worst := custody_poor_yield(op, rule, taken, lines);
-    END IF;
-    op.over_tolerance := worst IS NOT NULL;
-    IF worst IS NULL AND beyond IS NOT NULL AND op.reason = '' AND op.source = 'live' THEN
+    poor := worst IS NULL AND custody_poor_yield(op, rule, taken, lines);
+    op.over_tolerance := worst IS NOT NULL OR poor;
+    IF NOT op.over_tolerance AND beyond IS NOT NULL AND op.reason = '' AND op.source = 'live' THEN
         PERFORM custody_refuse('outside_band', format('%s is outside the usual loss of %s.', beyond, rule.kind),
             jsonb_build_object('metal', beyond, 'kind', rule.kind, 'band_ppm', rule.band_ppm));
+    ELSIF poor AND op.countersigned_by_id IS NULL AND op.source <> 'history' THEN
+        PERFORM custody_refuse('poor_yield', format('%s yields less %s than it should.', rule.kind, rule.product_metal),
+            jsonb_build_object('metal', rule.product_metal, 'kind', rule.kind, 'least_ppm', rule.least_yield_ppm));
     ELSIF op.over_tolerance AND op.countersigned_by_id IS NULL AND op.source <> 'history' THEN
         PERFORM custody_refuse('countersignature_needed',
             format('%s is past the tolerance of %s: a second person countersigns with a reason.', worst, rule.kind),
@@ -135,10 +143,10 @@ BEGIN
     RETURN op;
 END $$;
 
--- A step that yields less of its product than it should; NULL, or the metal and the product in words. For the finish of a
--- run what was drawn counts, at its assay where it has one.
+-- Whether a step yields less of its product than it should. For the finish of a run what was drawn counts, at its
+-- assay where it has one.
 CREATE FUNCTION custody_poor_yield(op custody_operation, rule custody_rule, taken bigint[], lines custody_line[])
-RETURNS text
+RETURNS boolean
 LANGUAGE plpgsql STABLE SET search_path = public, pg_temp AS $$
 DECLARE
     c int := array_position(ARRAY['gross', 'Au', 'Ag', 'Pt', 'Pd', 'Cu'], rule.product_metal::text);
@@ -146,7 +154,7 @@ DECLARE
     made numeric := 0;
 BEGIN
     IF rule.least_yield_ppm = 0 OR taken[c] = 0 THEN
-        RETURN NULL;
+        RETURN false;
     END IF;
     FOREACH line IN ARRAY lines LOOP
         IF line.side = 'out' AND line.detail ->> 'form' = ANY (rule.product_forms) THEN
@@ -156,22 +164,20 @@ BEGIN
     IF op.run_id IS NOT NULL THEN
         made := made + custody_drawn(op.run_id, c, rule.product_forms);
     END IF;
-    IF taken[c] - made <= rule.grace_mg OR made * 1000000 >= rule.least_yield_ppm::numeric * taken[c] THEN
-        RETURN NULL;
-    END IF;
-    RETURN format('The yield of %s', rule.product_metal);
+    RETURN taken[c] - made > rule.grace_mg AND made * 1000000 < rule.least_yield_ppm::numeric * taken[c];
 END $$;
 
--- What was drawn of a run in these forms: milligrams of one column, each lot as its last valuation has it.
+-- What was drawn of a run in these forms: milligrams of one column, with what assays and corrections changed since.
 CREATE FUNCTION custody_drawn(of_run bigint, c int, forms text[]) RETURNS numeric
 LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
-    SELECT coalesce(sum((custody_columns(coalesce(v, m)))[c]), 0)
+    SELECT coalesce(sum((custody_columns(m))[c] + coalesce(later.mg, 0)), 0)
       FROM custody_operation o JOIN custody_movement m ON m.operation_id = o.id AND m.side = 'out'
       JOIN custody_lot l ON l.id = m.lot_id
-      LEFT JOIN LATERAL (SELECT w FROM custody_movement w JOIN custody_operation k ON k.id = w.operation_id
-            WHERE w.lot_id = l.id AND w.side = 'out' AND k.kind = 'value'
-              AND NOT EXISTS (SELECT FROM custody_operation y WHERE y.reverses_id = k.id)
-            ORDER BY w.id DESC LIMIT 1) valued(v) ON true
+      LEFT JOIN LATERAL (
+           SELECT sum(CASE w.side WHEN 'out' THEN 1 ELSE -1 END * (custody_columns(w))[c]) AS mg
+             FROM custody_movement w JOIN custody_operation k ON k.id = w.operation_id
+            WHERE w.lot_id = l.id AND w.side IN ('in', 'out') AND k.kind IN ('value', 'difference')
+              AND NOT EXISTS (SELECT FROM custody_operation y WHERE y.reverses_id = k.id)) later ON true
      WHERE o.run_id = of_run AND o.kind = 'draw' AND l.form = ANY (forms)
        AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = o.id)
 $$;
@@ -203,6 +209,7 @@ BEGIN
     op.movement_count := lines;
     op.canonical := custody_canonical(op);
     op.sha256 := sha256(convert_to(op.canonical, 'UTF8'));
+    PERFORM custody_check_places(op);
     INSERT INTO custody_operation SELECT op.*;
     RETURN jsonb_build_object('id', op.id, 'number', op.number, 'replayed', false, 'lots', custody_outputs(op.id));
 END $$;

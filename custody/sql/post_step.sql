@@ -228,6 +228,10 @@ BEGIN
     FOR i IN 1..coalesce(jsonb_array_length(request -> 'outputs'), 0) LOOP
         entry := request -> 'outputs' -> (i - 1);
         line := custody_read_output(op, entry, NOT mix.valued);
+        IF cardinality(lots) = 0 AND op.source <> 'history' AND line.amounts[2:6] <> '{0,0,0,0,0}' THEN
+            PERFORM custody_refuse('not_valued', 'What a clean-out gathers has no metal until its assay is accepted.',
+                jsonb_build_object('lot', coalesce(line.number, 'what was gathered')));
+        END IF;
         IF continues THEN
             line.lot_id := (lots[1]).id;
             line.number := (lots[1]).number;
@@ -269,7 +273,7 @@ BEGIN
     END IF;
     PERFORM custody_check_balance(op, ins || rest || losses);
     base := custody_sum(ins || rest, ARRAY['in', 'add']);
-    IF op.kind = 'finish' THEN
+    IF op.kind = 'finish' OR (op.kind = 'draw' AND (ins[1]).whole) THEN
         rule := custody_rule_of((SELECT step FROM custody_run WHERE id = op.run_id));
         base := custody_charged(op.run_id);
     END IF;

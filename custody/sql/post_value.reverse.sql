@@ -1,10 +1,10 @@
 DROP FUNCTION custody_recovery_of(text, bigint[]);
-DROP FUNCTION custody_cleaned_out(custody_lot);
 DROP FUNCTION custody_losses_of(bigint[]);
 DROP FUNCTION custody_post_value(custody_operation, custody_rule, jsonb);
 DROP FUNCTION custody_move_metal(custody_lot, custody_lot, bigint[]);
 DROP FUNCTION custody_corrects_receipt(custody_lot);
 DROP FUNCTION custody_valued_together(text);
+DROP FUNCTION custody_cleaned_out(custody_lot);
 DROP FUNCTION custody_drawn_from(custody_lot);
 DROP FUNCTION custody_post_first_value(custody_operation, custody_lot[], bigint[], boolean);
 DROP FUNCTION custody_receive_metal(custody_operation, custody_lot, bigint[], boolean);

@@ -193,10 +193,23 @@ LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
                           AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = k.id))
 $$;
 
--- The lots that a valuation touches, the valued one first: with an unvalued lot its samples, with a drawn one the content.
+-- The cause under which a clean-out gathered a lot from nothing in the book; NULL for any other lot.
+CREATE FUNCTION custody_cleaned_out(l custody_lot) RETURNS text
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT m.what FROM custody_operation o JOIN custody_movement m ON m.operation_id = o.id AND m.side = 'loss'
+     WHERE o.id = l.created_by_id AND o.kind = 'clean out'
+       AND NOT EXISTS (SELECT FROM custody_movement i WHERE i.operation_id = o.id AND i.side = 'in')
+     ORDER BY m.line LIMIT 1
+$$;
+
+-- The lots that a valuation touches, the valued one first: with an unvalued lot and with what a clean-out gathered its
+-- samples, with a drawn one the content.
 CREATE FUNCTION custody_valued_together(lot_number text) RETURNS text[]
 LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
-    SELECT ARRAY[lot_number] || coalesce((SELECT CASE WHEN l.valued THEN array_remove(ARRAY[custody_drawn_from(l)], NULL)
+    SELECT ARRAY[lot_number] || coalesce((SELECT CASE
+            WHEN custody_cleaned_out(l) IS NOT NULL AND l.au_mg + l.ag_mg + l.pt_mg + l.pd_mg + l.cu_mg = 0
+            THEN ARRAY(SELECT s.number::text FROM custody_samples_of(l.id) s WHERE s.gross_mg > 0 ORDER BY s.id)
+            WHEN l.valued THEN array_remove(ARRAY[custody_drawn_from(l)], NULL)
             ELSE ARRAY(SELECT s.number::text FROM custody_samples_of(l.id) s WHERE s.gross_mg > 0 AND NOT s.valued
                         ORDER BY s.id) END
       FROM custody_lot l WHERE l.number = lot_number), '{}')
@@ -265,8 +278,8 @@ BEGIN
     gross := l.gross_mg;
     IF request ? 'solution' THEN
         gross := (SELECT (custody_solution_holds(s))[1] FROM custody_solutionassay s WHERE number = request ->> 'solution');
-        IF NOT l.valued OR fine[1] + fine[2] + fine[3] + fine[4] + fine[5] > gross THEN
-            PERFORM custody_refuse('solution', format('Solution %s can not hold that.', l.number),
+        IF fine[1] + fine[2] + fine[3] + fine[4] + fine[5] > gross THEN
+            PERFORM custody_refuse('solution', format('By this assay the metals of solution %s weigh more than it does.', l.number),
                                    jsonb_build_object('lot', l.number));
         END IF;
     ELSIF NOT l.valued OR (cardinality(lots) = 1 AND custody_corrects_receipt(l)) THEN
@@ -277,12 +290,20 @@ BEGIN
                           '{}'::jsonb)::custody_line;
     END LOOP;
     rest := rest || custody_continue(l, gross || fine);
-    IF cardinality(lots) > 1 THEN
+    IF cardinality(lots) > 1 AND custody_cleaned_out(l) IS NULL THEN
         SELECT * INTO left_in, gap FROM custody_move_metal(lots[2], l, fine);
         rest := rest || custody_continue(lots[2], left_in);
     ELSE
         FOR c IN 2..6 LOOP
             gap[c] := (custody_columns(l))[c] - fine[c - 1];
+        END LOOP;
+        FOR i IN 2..cardinality(lots) LOOP
+            -- Samples of what a clean-out gathered: their metals follow their gross.
+            left_in := custody_withdraw(l.gross_mg || fine, (lots[i]).gross_mg);
+            rest := rest || custody_continue(lots[i], left_in);
+            FOR c IN 2..6 LOOP
+                gap[c] := gap[c] + (custody_columns(lots[i]))[c] - left_in[c];
+            END LOOP;
         END LOOP;
     END IF;
     gap[1] := l.gross_mg - gross;
@@ -306,15 +327,6 @@ CREATE FUNCTION custody_losses_of(gap bigint[]) RETURNS custody_line[]
 LANGUAGE sql IMMUTABLE SET search_path = public, pg_temp AS $$
     SELECT CASE WHEN gap = '{0,0,0,0,0,0}' THEN '{}'::custody_line[] ELSE ARRAY[ROW('loss', NULL, NULL,
         'measurement difference', 'assay', gap, false, true, '{}'::jsonb)::custody_line] END
-$$;
-
--- The cause under which a clean-out gathered a lot from nothing in the book; NULL for any other lot.
-CREATE FUNCTION custody_cleaned_out(l custody_lot) RETURNS text
-LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
-    SELECT m.what FROM custody_operation o JOIN custody_movement m ON m.operation_id = o.id AND m.side = 'loss'
-     WHERE o.id = l.created_by_id AND o.kind = 'clean out'
-       AND NOT EXISTS (SELECT FROM custody_movement i WHERE i.operation_id = o.id AND i.side = 'in')
-     ORDER BY m.line LIMIT 1
 $$;
 
 -- What is found is a loss taken back by its cause; what is missing is a difference.

@@ -25,7 +25,7 @@ from custody.web.keeping import Keeps
 from custody.web.lot_field import show_books
 
 #: Buttons that ask something and record nothing.
-ASKS = ("look", "lay", "offer")
+ASKS = ("look", "lay", "offer", "take")
 
 Rows = Mapping[str, forms.BaseFormSet]
 

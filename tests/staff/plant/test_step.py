@@ -20,8 +20,12 @@ MELT_ROWS = {
 }
 
 
+#: Said where a test weighs nothing.
+UNWEIGHED = "Weights from the furnace book"
+
+
 def melt(lot, **changes):
-    return body(rows=MELT_ROWS | {"in": [{"lot": lot.number}]} | changes)
+    return body(rows=MELT_ROWS | {"in": [{"lot": lot.number}]} | changes, reason=UNWEIGHED)
 
 
 def test_a_melt_is_recorded_as_typed():
@@ -48,7 +52,7 @@ def test_a_part_goes_in_and_the_rest_stays_under_its_number():
         "out": [{"form": "granules", "gross": "250", "Au": "200", "Ag": "37.5", "place": "SHOP"}],
     }
     builders.places()
-    sent(people.signed_in(people.otto_operator()), "/plant/step/granulate/", body(rows=rows | {"add": [], "loss": []}))
+    sent(people.signed_in(people.otto_operator()), "/plant/step/granulate/", body(rows=rows | {"add": [], "loss": []}, reason=UNWEIGHED))
     left = builders.fresh(lot.number)
     assert left.columns_mg == (750_000, 600_000, 112_500, 0, 0, 0)
 
@@ -154,7 +158,7 @@ def test_a_batch_lays_its_products_out_and_ignores_those_that_did_not_come():
         ],
         "loss": [{"cause": "fume", "gross": "100.5"}, {"cause": "filter", "gross": "", "Au": "0.1", "Ag": "0.2"}],
     }
-    number = sent(client, "/plant/batch/", body(rows=rows))
+    number = sent(client, "/plant/batch/", body(rows=rows, reason=UNWEIGHED))
     made = Operation.objects.get(number=number).created_lots.order_by("id")
     assert [lot.form for lot in made] == ["gold sand", "silver chloride", "solution"]
 
@@ -212,7 +216,7 @@ def test_no_step_of_that_name():
 def test_every_step_has_its_page_with_its_own_causes():
     client = people.signed_in(people.otto_operator())
     builders.places()
-    for slug in ("inquart", "cement-silver", "electrolyse-gold", "stamp", "clean-out", "discharge", "recycle"):
+    for slug in ("inquart", "cement-silver", "electrolyse-gold", "stamp", "discharge", "recycle"):
         page = client.get(f"/plant/step/{slug}/").content.decode()
         assert 'name="loss-0-cause"' in page, slug
     assert ">effluent<" in client.get("/plant/step/discharge/").content.decode()
