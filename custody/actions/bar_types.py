@@ -1,6 +1,7 @@
 """Bar types, the serials set aside for them, and what becomes of a serial that no bar bears."""
 
 from collections.abc import Sequence
+from dataclasses import asdict
 from datetime import datetime
 from uuid import UUID
 
@@ -8,7 +9,7 @@ from django.db import transaction
 
 from custody.actions import _post
 from custody.actions._allowed import require
-from custody.calc.bar_types import Making
+from custody.calc.bar_types import USUAL, Making
 from custody.errors import Refusal
 from custody.models import BarType, SerialEvent, SerialRange, User
 from custody.roles import Verb
@@ -16,6 +17,7 @@ from custody.terms import METALS, PPM, SerialFate
 
 #: The most serials of one range: more is a slip of the keyboard.
 LONGEST_RANGE = 1_000_000
+LONGEST_SERIAL = 40
 
 
 def enter_bar_type(
@@ -37,6 +39,8 @@ def enter_bar_type(
     """
     if by is not None:
         require(by, Verb.KEEP_BARS)
+    if not code.strip() or not name.strip():
+        raise Refusal("A type has a code and a name.").at("code")
     if metal not in METALS:
         raise Refusal(f"{metal} is no metal of account.").at("metal")
     if nominal_mg is not None and least_mg != nominal_mg:
@@ -45,22 +49,40 @@ def enter_bar_type(
         raise Refusal("The most that it weighs is at least the least, and both are more than zero.").at("most")
     if not 0 < least_ppm <= PPM:
         raise Refusal("A fineness lies between 0 and 1000 per mille.").at("fineness")
+    said = {
+        "code": code.strip(),
+        "name": name.strip(),
+        "metal": metal,
+        "nominal_mg": nominal_mg,
+        "least_mg": least_mg,
+        "most_mg": most_mg,
+        "least_ppm": least_ppm,
+        "making": making,
+        "marks": [mark.strip() for mark in marks if mark.strip()],
+        "entered_by": by,
+    }
     with transaction.atomic(durable=True):
         _post.alone("bar types")
-        if BarType.objects.filter(code=code.strip()).exists():
-            raise Refusal(f"There is a bar type {code} already. Take another code.").at("code")
-        return BarType.objects.create(
-            code=code.strip(),
-            name=name.strip(),
-            metal=metal,
-            nominal_mg=nominal_mg,
-            least_mg=least_mg,
-            most_mg=most_mg,
-            least_ppm=least_ppm,
-            making=making,
-            marks=[mark.strip() for mark in marks if mark.strip()],
-            entered_by=by,
-        )
+        there = BarType.objects.filter(code=said["code"]).first()
+        if there and all(getattr(there, name) == value for name, value in said.items()):
+            return there  # the same form sent twice
+        if there:
+            raise Refusal(f"There is a bar type {there.code} already. Take another code.").at("code")
+        return BarType.objects.create(**said)
+
+
+def lay_usual_bar_types(*, by: User | None) -> list[BarType]:
+    """Enters the usual types (calc/bar_types.USUAL) whose codes are not there; gives those. ``by`` is empty only for
+    the first layout.
+
+    Raises ``NotAllowed``.
+    """
+    if by is not None:
+        require(by, Verb.KEEP_BARS)
+    with transaction.atomic(durable=True):
+        _post.alone("bar types")
+        there = set(BarType.objects.values_list("code", flat=True))
+        return [BarType.objects.create(**asdict(one), entered_by=by) for one in USUAL if one.code not in there]
 
 
 def retire_bar_type(*, bar_type: BarType, active: bool, by: User) -> None:
@@ -90,6 +112,10 @@ def set_aside_serials(
     earlier = SerialRange.objects.filter(request_key=request_key).first() if request_key else None
     if earlier:
         return earlier
+    if not mark.strip():
+        raise Refusal("Name the mark: the refinery has none in its particulars yet.").at("mark")
+    if head.strip() != head or len(head) + width > LONGEST_SERIAL:
+        raise Refusal(f"Letters and digits together are at most {LONGEST_SERIAL}, without spaces around.").at("head")
     if not 0 <= first <= last < 10**width:
         raise Refusal(f"The first is not after the last, and both fit into {width} digits.").at("first")
     if last - first >= LONGEST_RANGE:

@@ -9,6 +9,7 @@ urlpatterns = [
     path("laboratory/exchanges/", include("custody.staff.exchange_urls")),
     path("laboratory/", include("custody.staff.laboratory_urls")),
     path("sampling/", include("custody.staff.sampling_urls")),
+    path("plant/bars/", include("custody.staff.bars_urls")),
     path("plant/", include("custody.staff.plant_urls")),
     path("vault/", include("custody.staff.vault_urls")),
     path("settlement/", include("custody.staff.settlement_urls")),

@@ -19,9 +19,7 @@ from tests import builders, people
 from tests.conftest import HOME
 
 POST = "SELECT custody_post(%s)"
-TELL = (
-    "INSERT INTO custody_serialevent (mark, year, serial, fate, reason, by_id, at) VALUES ('HFR', %s, %s, %s, %s, %s, now())"
-)
+TELL = "INSERT INTO custody_serialevent (mark, year, serial, fate, reason, by_id, at) VALUES ('HFR', %s, %s, %s, %s, %s, now())"
 RANGE = (
     "INSERT INTO custody_serialrange (mark, year, head, width, first, last, set_by_id, set_at)"
     " VALUES (%s, %s, %s, %s, %s, %s, %s, now())"
@@ -88,7 +86,7 @@ BARS = {
     "spoiled": (lambda s: [bar(s, "A000009")], "serial_spoiled"),
     "spoiled just before": (lambda s: [tell(s, "A000002"), bar(s, "A000002")], "serial_spoiled"),
     "reserved, for this bar": (lambda s: [tell(s, "A000002", "reserved"), bar(s, "A000002")], None),
-    "past records have their own serials": (lambda s: [serials(s, "B", 3, 1, 9), bar(s, "B010")], "serial_range"),
+    "beside a range set aside just before": (lambda s: [serials(s, "B", 3, 1, 9), bar(s, "B010")], "serial_range"),
 }  # fmt: skip
 
 EVENTS = {

@@ -1,0 +1,14 @@
+"""Addresses of bars: their types, their serials, and the way from strip and blank to a stamped bar."""
+
+from django.urls import path
+
+from custody.staff.plant import bar_types, serials
+
+urlpatterns = [
+    path("types/", bar_types.bar_types, name="bar-types"),
+    path("types/usual/", bar_types.usual, name="bar-types-usual"),
+    path("types/<int:pk>/use/", bar_types.use, name="bar-type-use"),
+    path("serials/", serials.serials, name="serials"),
+    path("serials/<int:pk>/", serials.register, name="serial-range"),
+    path("serials/<int:pk>/csv/", serials.register_csv, name="serial-csv"),
+]
