@@ -192,6 +192,29 @@ DAMAGES = {
         "I4", False, f"UPDATE custody_lot SET last_at = last_at + interval '1 minute' WHERE id = {POOL}"),
     "a run said to be finished": (
         "I4", False, f"UPDATE custody_run SET finished_by_id = {MELT} WHERE finished_by_id IS NULL"),
+    "an access gone": (
+        "I4", False, "DELETE FROM custody_vaultclosing; DELETE FROM custody_vaultaccess"),
+    "an access shortened": ("I4", False, "UPDATE custody_vaultclosing SET at = at - interval '1 day'"),
+    "another at the access": ("I4", False, "UPDATE custody_vaultaccess SET by_id = 1"),
+    "an access opened later": ("I4", False, "UPDATE custody_vaultaccess SET at = now()"),
+    "an access of one": (
+        "I4", False, "ALTER TABLE custody_vaultaccess DROP CONSTRAINT vault_opened_by_two;"
+        " UPDATE custody_vaultaccess SET second_id = by_id"),
+    "a place that two people open no longer": (
+        "I4", False, "UPDATE custody_place SET two_person = false WHERE code = 'CELL-1';"
+        " UPDATE custody_placechange SET two_person = true"),
+    "a place out of use": (
+        "I4", False, "UPDATE custody_place SET active = false WHERE code = 'CELL-1'"),
+    "a line of a count gone": (
+        "I4", False, "DELETE FROM custody_stockcountline WHERE id = (SELECT max(id) FROM custody_stockcountline)"),
+    "a count of another place": (
+        "I4", False, "UPDATE custody_stockcount SET place_id = (SELECT id FROM custody_place WHERE code = 'LAB')"),
+    "the mass of a count": ("I4", False, "UPDATE custody_stockcountline SET book_mg = book_mg - 1"),
+    "who held what was counted": ("I4", False, "UPDATE custody_stockcountline SET custodian_id = custodian_id + 1"),
+    "what was not found in silence": ("I4", False, "UPDATE custody_stockcountline SET note = '' WHERE NOT found"),
+    "a count by one": (
+        "I4", False, "ALTER TABLE custody_stockcount DROP CONSTRAINT counted_by_two;"
+        " UPDATE custody_stockcount SET second_id = by_id"),
     # I5
     "milligrams of a vector, sums kept": (
         "I5", False,
