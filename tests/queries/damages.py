@@ -195,7 +195,9 @@ DAMAGES = {
     "an access gone": (
         "I4", False, "DELETE FROM custody_vaultclosing; DELETE FROM custody_vaultaccess"),
     "an access shortened": ("I4", False, "UPDATE custody_vaultclosing SET at = at - interval '1 day'"),
-    "another at the access": ("I4", False, "UPDATE custody_vaultaccess SET by_id = 1"),
+    "another at the access": (
+        "I4", False, "UPDATE custody_vaultaccess SET by_id = (SELECT id FROM custody_user WHERE"
+        " username = 'otto')"),
     "an access opened later": ("I4", False, "UPDATE custody_vaultaccess SET at = now()"),
     "an access of one": (
         "I4", False, "ALTER TABLE custody_vaultaccess DROP CONSTRAINT vault_opened_by_two;"
@@ -355,6 +357,16 @@ DAMAGES = {
     "a countersignature taken away": (
         "I12", True, "ALTER TABLE custody_operation DROP CONSTRAINT over_tolerance_countersigned;"
         " UPDATE custody_operation SET countersigned_by_id = NULL, countersigned_at = NULL, countersign_meaning = ''"),
+    "a doubtful price said to be sure": (
+        "I12", False, "UPDATE custody_price SET doubtful = false WHERE doubtful"),
+    "what a price came to": ("I12", False, "UPDATE custody_price SET amount = 2050 WHERE doubtful"),
+    "what a price was judged against": (
+        "I12", False, "UPDATE custody_price SET before_id = NULL, doubtful = false WHERE doubtful"),
+    "the limit of a price": ("I12", False, "UPDATE custody_price SET limit_ppm = 900000"),
+    "a price moved to another day": ("I12", False, "UPDATE custody_price SET day = day - 9 WHERE replaces_id > 0"),
+    "a price confirmed by who entered it": (
+        "I12", False, "UPDATE custody_priceconfirmation SET by_id = (SELECT by_id FROM custody_price"
+        " WHERE id = price_id)"),
     "a settlement approved by who prepared it": (
         "I12", False, "ALTER TABLE custody_settlement DROP CONSTRAINT approved_by_another;"
         " UPDATE custody_settlement SET approved_by_id = prepared_by_id"),

@@ -1,6 +1,17 @@
 """The whole book examined: every invariant recomputed from the raw rows, without PostgreSQL's own functions."""
 
-from custody.queries.verify import amendments, cells, counter, exchanges, guards, papers, solutions, vault, weighings
+from custody.queries.verify import (
+    amendments,
+    cells,
+    counter,
+    exchanges,
+    guards,
+    papers,
+    prices,
+    solutions,
+    vault,
+    weighings,
+)
 from custody.queries.verify.findings import Check, Findings
 from custody.queries.verify.heads import Heads
 from custody.queries.verify.raw import entries, one_snapshot, rows, stream
@@ -44,6 +55,7 @@ def verify() -> Findings:
         papers.check(findings)
         exchanges.check(findings["I12"])
         solutions.check(findings["I12"])
+        prices.check(findings["I12"])
         weighings.check(findings["I4"])
         vault.check(findings["I4"])
     return findings
