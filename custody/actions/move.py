@@ -1,6 +1,7 @@
 """Custody: handing lots over, weighed again, and sending metal out of the gate."""
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -10,11 +11,14 @@ from django.db import transaction
 from custody.actions import _post
 from custody.actions._allowed import require
 from custody.actions._sign import Signature
+from custody.actions._weighings import post_weighed
 from custody.actions.weigh import Weighed
-from custody.errors import Refusal, ReturnedRule, SignedByBoth
-from custody.models import Party, Place, User
+from custody.errors import Boxed, Refusal, ReturnedRule, SignedByBoth, WeighedOrSaysWhyNot
+from custody.models import Lot, Party, Place, User
+from custody.queries.boxes import torn
+from custody.queries.gate import to_weigh
 from custody.roles import Verb
-from custody.terms import Against, IdentityKind, Kind, NotWeighed
+from custody.terms import Against, IdentityKind, Kind, NotWeighed, Purpose
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,12 +47,13 @@ class Passing:
 
 @dataclass(frozen=True, slots=True)
 class Collected:
-    """By which order metal leaves, who fetches it, and which identity was seen."""
+    """By which order metal leaves, who fetches it, which identity was seen, and for which carrier."""
 
     order: str
     collector: str
     identity_kind: IdentityKind
     identity_number: str
+    carrier: str = ""
 
     def as_request(self) -> dict:
         """The entry ``collection``."""
@@ -57,6 +62,7 @@ class Collected:
             "collector": self.collector.strip(),
             "identity_kind": str(self.identity_kind),
             "identity_number": self.identity_number.strip(),
+            "carrier": self.carrier.strip(),
         }
 
 
@@ -121,6 +127,10 @@ def _pass_all(
     passing = {one.lot: one for one in lots}
     if len(passing) != len(lots):
         raise Refusal("A lot is named twice. Name each lot once.")
+    stays = {one.lot for one in lots if one.not_weighed is NotWeighed.MISSING}
+    broken = torn(Lot.objects.filter(number__in=passing.keys() - stays, gross_mg__gt=0))
+    if broken:
+        raise Boxed(lot=broken[0].number, box=broken[1].number)
     common = common | {"at": at.isoformat(), "by": by.pk}
     common |= {"request_key": str(request_key)} if request_key else {}
     common |= countersign.as_request() if countersign else {}
@@ -138,26 +148,33 @@ def dispatch(
     by: User,
     collected: Collected,
     against: Against = Against.SALE,
+    weighed: Mapping[str, Weighed] | None = None,
     reason: str = "",
+    countersign: Signature | None = None,
     request_key: UUID | None = None,
 ) -> _post.Posted:
     """Sends whole lots out of the gate to a party: its own, or the house's against its claim or sold.
 
-    Parcels that go back unmelted are weighed: see ``give_back``. Raises ``NotAllowed`` and ``Refusal``.
+    Every lot that is no bar with a serial is weighed as it leaves (``weighed``, by number); what both scales' errors do
+    not explain needs a reason and ``countersign``, a manager's. Parcels that go back unmelted: see ``give_back``.
+    Raises ``NotAllowed`` and ``Refusal``.
     """
     require(by, Verb.DISPATCH)
     if against is Against.RETURNED:
         raise ReturnedRule("A parcel that goes back is weighed again, from the page of its receipt.")
-    return _post.post(
-        {
-            "kind": str(Kind.DISPATCH),
-            "at": at,
-            "by": by.pk,
-            "party": party.code,
-            "against": str(against),
-            "reason": reason.strip() or None,
-            "collection": collected.as_request(),
-            "inputs": [{"lot": lot} for lot in lots],
-            "request_key": request_key,
-        }
-    )
+    weighed = weighed or {}
+    for number in to_weigh(lots):
+        if number not in weighed:
+            raise WeighedOrSaysWhyNot(lot=number, said="is weighed as it leaves").at("lots")
+    request = {
+        "kind": str(Kind.DISPATCH),
+        "at": at,
+        "by": by.pk,
+        "party": party.code,
+        "against": str(against),
+        "reason": reason.strip() or None,
+        "collection": collected.as_request(),
+        "inputs": [{"lot": lot} for lot in lots],
+        "request_key": request_key,
+    }
+    return post_weighed(request, weighed, purpose=Purpose.GATE, countersign=countersign)

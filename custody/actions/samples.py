@@ -12,11 +12,11 @@ from custody.actions import _post
 from custody.actions._allowed import require
 from custody.actions._sign import Signature
 from custody.actions._steps import Add, Lose, Make, Take, record, split
+from custody.actions._weighings import unexplained
 from custody.actions.weigh import Weighed
-from custody.errors import Future, HandoverDifference, NotCustodian, Overdraw, SampleRule, UnknownLot, UnknownScale
-from custody.models import Edge, Exchange, Lot, Place, SampleSeal, Scale, User
+from custody.errors import Future, NotCustodian, Overdraw, SampleRule, UnknownLot
+from custody.models import Edge, Exchange, Lot, Place, SampleSeal, User
 from custody.queries import laboratory
-from custody.queries.handovers import compare
 from custody.roles import Verb
 from custody.terms import METALS, Cause, Form, Kind, SamplePurpose
 
@@ -46,14 +46,13 @@ def melt_on_receipt(
     require(by, Verb.MELT)
     if dips:
         require(by, Verb.SAMPLE)
-    for number, weighing in weighed.items():
-        lot = _lot(number)
-        if lot.valued:
+    for number in weighed:
+        if _lot(number).valued:
             raise _about(
                 "inputs", f"Lot {number} has its assay: melt it at the plant, where metals balance.", lot=number
             )
-        if not (reason.strip() and countersign):
-            _refuse_unexplained(lot, weighing)
+    if not (reason.strip() and countersign) and (difference := unexplained(weighed)):
+        raise difference
     dipped_mg = sum(dip.gross_mg for dip in dips)
     said = {"at": at, "by": by, "place": place, "countersign": countersign, "reason": reason}
     with _post.refusals(), transaction.atomic(durable=True):
@@ -214,22 +213,6 @@ def seal_sample(
             at=at,
             by=by,
             request_key=request_key,
-        )
-
-
-def _refuse_unexplained(lot: Lot, weighed: Weighed) -> None:
-    """The lot's book against what the scale says now; both scales' errors may explain the difference."""
-    scale = Scale.objects.filter(code=weighed.scale).first()
-    if scale is None:
-        raise UnknownScale(scale=weighed.scale)
-    found = compare({lot: weighed.net_mg}, scale).get(lot.number)
-    if found and not found.explained:
-        raise HandoverDifference(
-            lot=lot.number,
-            book_mg=lot.gross_mg,
-            weighed_mg=weighed.net_mg,
-            off_mg=abs(found.difference_mg),
-            allowed_ug=found.allowed_ug,
         )
 
 

@@ -122,6 +122,7 @@ class Collection(models.Model):
     collector = models.CharField(max_length=200)
     identity_kind = models.CharField(max_length=30, choices=IdentityKind.choices())
     identity_number = models.CharField(max_length=60)
+    carrier = models.CharField(max_length=120, default="")
 
 
 class Amendment(models.Model):

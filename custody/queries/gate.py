@@ -1,13 +1,14 @@
 """What a dispatch comes to before it is recorded, and what left with one that is."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from django.db.models import Exists, OuterRef, QuerySet, Sum
 
 from custody.calc.balance import total
-from custody.models import Bar, Document, Lot, MetalAccount, Movement, Operation, Party, User
+from custody.models import Bar, Box, Document, Lot, MetalAccount, Movement, Operation, Party, User
 from custody.queries import scope
+from custody.queries.boxes import closed_boxes_of, torn
 from custody.terms import METALS, Against, Clearance, DocumentKind, Form, Kind, Side
 
 
@@ -41,20 +42,22 @@ class CoverLine:
 
 @dataclass(frozen=True, slots=True)
 class Leaving:
-    """One lot that is to leave, and what stands in its way (empty: nothing)."""
+    """One lot that is to leave, what stands in its way (empty: nothing), and the closed box that it lies in."""
 
     lot: Lot
     obstacle: str
+    box: Box | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """A dispatch as it would be recorded now."""
+    """A dispatch as it would be recorded now. ``beside`` is what bars that pay a claim hold of other metals."""
 
     lots: tuple[Leaving, ...]
     sum_mg: tuple[int, ...]
     claims: tuple[ClaimLine, ...]
     cover: tuple[CoverLine, ...]
+    beside: tuple[tuple[str, int], ...] = ()
 
     @property
     def stops(self) -> bool:
@@ -68,19 +71,50 @@ def outlook(lots: Sequence[Lot], party: Party, against: Against, viewer: User) -
 
     The book itself decides when it is recorded; this says the same beforehand.
     """
-    house = total(lot.columns_mg for lot in lots if lot.owner_id is None)[1:]
+    of_house = [lot for lot in lots if lot.owner_id is None]
+    paying = [_paying(lot) if against == Against.CLAIM else (0,) * len(METALS) for lot in of_house]
+    delivered = dict(zip(METALS, (sum(each) for each in zip(*paying, strict=True)), strict=True)) if paying else {}
+    house = total(lot.columns_mg for lot in of_house)[1:]
+    beside = [mg - delivered.get(metal, 0) for metal, mg in zip(METALS, house, strict=True)]
     claims = dict(MetalAccount.objects.filter(party=party).values_list("metal", "balance_mg"))
-    delivered = dict(zip(METALS, house, strict=True)) if against == Against.CLAIM else {}
+    boxes, broken = closed_boxes_of(lots), torn(lots)
     return Outlook(
-        lots=tuple(Leaving(lot, _obstacle(lot, party, against, viewer)) for lot in lots),
+        lots=tuple(
+            Leaving(lot, _obstacle(lot, party, against, viewer) or _torn(lot, boxes, broken), boxes.get(lot.pk))
+            for lot in lots
+        ),
         sum_mg=total(lot.columns_mg for lot in lots),
         claims=tuple(
             ClaimLine(metal, claims.get(metal, 0), delivered.get(metal, 0))
             for metal in METALS
             if claims.get(metal) or delivered.get(metal)
         ),
-        cover=tuple(_cover(house)) if against == Against.SALE else (),
+        cover=tuple(_cover(house, beside)),
+        beside=tuple((metal, mg) for metal, mg in zip(METALS, beside, strict=True) if mg and against == Against.CLAIM),
     )
+
+
+def to_weigh(numbers: Iterable[str]) -> list[str]:
+    """Which of these lots are weighed as they leave: those that are no bar with a serial, in the same order."""
+    bars = set(
+        Bar.objects.filter(lot__number__in=numbers, cancelled_by__isnull=True).values_list("lot__number", flat=True)
+    )
+    return [number for number in numbers if number not in bars]
+
+
+def _paying(lot: Lot) -> tuple[int, ...]:
+    """What of each metal a claim is paid with: of a bar of a type its type's metal alone (sql/titles.sql)."""
+    bar = getattr(lot, "bar", None)
+    if bar is None or bar.bar_type is None or bar.cancelled_by_id:
+        return lot.metals_mg
+    return tuple(mg if metal == bar.bar_type.metal else 0 for metal, mg in zip(METALS, lot.metals_mg, strict=True))
+
+
+def _torn(lot: Lot, boxes: dict[int, Box], broken: tuple[Lot, Box] | None) -> str:
+    box = boxes.get(lot.pk)
+    if broken and box == broken[1]:
+        return f"in closed box {box}, of which other bars stay: send it whole, or open it"
+    return ""
 
 
 def _obstacle(lot: Lot, party: Party, against: Against, viewer: User) -> str:
@@ -99,14 +133,15 @@ def _obstacle(lot: Lot, party: Party, against: Against, viewer: User) -> str:
     return ""
 
 
-def _cover(house: Sequence[int]) -> Iterator[CoverLine]:
+def _cover(house: Sequence[int], beside: Sequence[int]) -> Iterator[CoverLine]:
+    """Every metal that leaves without paying a claim, once all of ``house`` has left."""
     held = Lot.objects.filter(owner__isnull=True, gross_mg__gt=0).aggregate(
         **{metal: Sum(f"{metal.lower()}_mg", default=0) for metal in METALS}
     )
     owed = dict(MetalAccount.objects.values_list("metal").annotate(Sum("balance_mg")).order_by())
-    for metal, mg in zip(METALS, house, strict=True):
-        if mg and owed.get(metal):
-            yield CoverLine(metal, held[metal] - mg, owed[metal])
+    for metal, mg, unpaid in zip(METALS, house, beside, strict=True):
+        if unpaid and owed.get(metal):
+            yield CoverLine(metal, held[metal] - mg, owed[metal] - (mg - unpaid))
 
 
 def dispatches(viewer: User) -> QuerySet[Operation]:

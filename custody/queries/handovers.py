@@ -18,16 +18,17 @@ from custody.terms import NotWeighed
 LOOKED_BACK = 500
 
 
-def compare(weighed_mg: Mapping[Lot, int], scale: Scale) -> dict[str, Reweighing]:
-    """Lots weighed again on this scale, net milligrams, each against its book on the scale that weighed it last.
+def compare(weighed: Mapping[Lot, tuple[Scale, int]]) -> dict[str, Reweighing]:
+    """Lots weighed again, each on a scale, net milligrams, against its book on the scale that weighed it last.
 
-    As PostgreSQL reckons it (sql/custody_moves.sql), so that all differences of a form are told at once. A mass that
-    its scale does not weigh is left out.
+    The one check weighing of the house: at handovers, before a melt, at the gate and of what goes back. As PostgreSQL
+    reckons it (sql/custody_moves.sql, counter.sql, scales.sql), so that all differences of a form are told at once. A
+    mass that its scale does not weigh is left out.
     """
-    newest = Weighing.objects.filter(lot__in=weighed_mg).order_by("lot_id", "-id").distinct("lot_id")
+    newest = Weighing.objects.filter(lot__in=weighed).order_by("lot_id", "-id").distinct("lot_id")
     before = {weighing.lot_id: weighing.scale for weighing in newest.select_related("scale")}
     found = {}
-    for lot, net_mg in weighed_mg.items():
+    for lot, (scale, net_mg) in weighed.items():
         plates = plate_of(scale), plate_of(before.get(lot.pk, scale))
         try:
             found[lot.number] = compare_weighings(net_mg, lot.gross_mg, *plates)

@@ -21,7 +21,9 @@ from custody.models import (
     RouteOrder,
     Settlement,
     Slip,
+    StockCount,
     User,
+    VaultAccess,
     Weighing,
     Worksheet,
 )
@@ -168,6 +170,16 @@ def route_orders(viewer: User) -> QuerySet[RouteOrder]:
 def prices(viewer: User) -> QuerySet[Price]:
     """The house's table of prices: those who work here see all, customers none."""
     return Price.objects.all() if _reads_all(viewer) else Price.objects.none()
+
+
+def accesses(viewer: User) -> QuerySet[VaultAccess]:
+    """Who opened the vault when: those who work here see all, customers none."""
+    return VaultAccess.objects.all() if _reads_all(viewer) else VaultAccess.objects.none()
+
+
+def stock_counts(viewer: User) -> QuerySet[StockCount]:
+    """Counts of what stands at places: those who work here see all, customers none."""
+    return StockCount.objects.all() if _reads_all(viewer) else StockCount.objects.none()
 
 
 def periods(viewer: User) -> QuerySet[Period]:

@@ -112,16 +112,20 @@ BEGIN
             OR coalesce(said ->> 'identity_kind', '') = '' OR coalesce(said ->> 'identity_number', '') = '' THEN
         PERFORM custody_refuse('collection', 'Metal leaves by an order, to a person whose identity was seen.', '{}');
     END IF;
-    INSERT INTO custody_collection ("operation_id", against, "order", collector, identity_kind, identity_number)
-    VALUES (op.id, against, said ->> 'order', said ->> 'collector', said ->> 'identity_kind', said ->> 'identity_number');
+    INSERT INTO custody_collection ("operation_id", against, "order", collector, identity_kind, identity_number, carrier)
+    VALUES (op.id, against, said ->> 'order', said ->> 'collector', said ->> 'identity_kind', said ->> 'identity_number',
+            coalesce(said ->> 'carrier', ''));
 END $$;
 
--- A parcel that goes back was weighed as it left. What both scales' errors do not explain is countersigned, as at every
--- handover. Asked at the end of the transaction, for the weighing names the operation.
-CREATE FUNCTION custody_return_is_weighed() RETURNS trigger
+-- What leaves is weighed as it leaves: every parcel that goes back, and every lot that is no bar with a serial (a bar is
+-- counted by its serial, those in a closed box by its seal). What both scales' errors do not explain is explained and
+-- countersigned, as at every handover. Asked at the end of the transaction, for the weighing names the operation. A
+-- past record has no weighing, nor has a record that a program sends.
+CREATE FUNCTION custody_leaving_is_weighed() RETURNS trigger
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
     op custody_operation;
+    back boolean := NEW.against = 'returned';
     p record;
     allowed bigint;
 BEGIN
@@ -131,16 +135,18 @@ BEGIN
                (SELECT b.scale_id FROM custody_weighing b WHERE b.lot_id = m.lot_id AND b.id < w.id
                  ORDER BY b.id DESC LIMIT 1) AS before_on
           FROM custody_movement m JOIN custody_lot l ON l.id = m.lot_id
-          LEFT JOIN custody_weighing w ON w.operation_id = op.id AND w.lot_id = m.lot_id AND w.purpose = 'return'
-         WHERE m.operation_id = op.id AND m.side = 'in'
+          LEFT JOIN custody_weighing w ON w.operation_id = op.id AND w.lot_id = m.lot_id
+               AND w.purpose = CASE WHEN back THEN 'return' ELSE 'gate' END
+         WHERE m.operation_id = op.id AND m.side = 'in' AND op.source = 'live'
+           AND (back OR NOT EXISTS (SELECT FROM custody_bar r WHERE r.lot_id = l.id AND r.cancelled_by_id IS NULL))
     LOOP
         IF p.weighed_mg IS NULL THEN
-            PERFORM custody_refuse('weighed_or_says_why_not', format('Lot %s is weighed as it goes back.', p.number),
-                                   jsonb_build_object('lot', p.number, 'said', 'is weighed as it goes back'));
+            PERFORM custody_refuse('weighed_or_says_why_not', format('Lot %s is weighed as it leaves.', p.number),
+                                   jsonb_build_object('lot', p.number, 'said', 'is weighed as it leaves'));
         END IF;
         allowed := custody_permissible_ug(p.now_on, p.weighed_mg)
                  + custody_permissible_ug(coalesce(p.before_on, p.now_on), p.book_mg);
-        IF abs(p.weighed_mg - p.book_mg) * 1000 > allowed AND op.countersigned_by_id IS NULL THEN
+        IF abs(p.weighed_mg - p.book_mg) * 1000 > allowed AND (op.countersigned_by_id IS NULL OR op.reason = '') THEN
             PERFORM custody_refuse('handover_difference', format('Lot %s does not weigh what the book says.', p.number),
                 jsonb_build_object('lot', p.number, 'weighed_mg', p.weighed_mg, 'book_mg', p.book_mg,
                                    'off_mg', abs(p.weighed_mg - p.book_mg), 'allowed_ug', allowed));
@@ -148,9 +154,8 @@ BEGIN
     END LOOP;
     RETURN NULL;
 END $$;
-CREATE CONSTRAINT TRIGGER collection_of_a_return_is_weighed AFTER INSERT ON custody_collection
-    DEFERRABLE INITIALLY DEFERRED FOR EACH ROW WHEN (NEW.against = 'returned')
-    EXECUTE FUNCTION custody_return_is_weighed();
+CREATE CONSTRAINT TRIGGER collection_is_weighed AFTER INSERT ON custody_collection
+    DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION custody_leaving_is_weighed();
 
 -- What a receipt says wrongly is amended, never overwritten: {receipt, lot?, field, before, after, reason, by,
 -- countersigned_by?, countersign_meaning?, request_key?}. It counts from the moment of recording. After the parcel is

@@ -172,6 +172,7 @@ BEGIN
     PERFORM FROM custody_lot WHERE id IN (SELECT lot_id FROM custody_movement WHERE operation_id = undone.id)
       ORDER BY id FOR UPDATE;
     PERFORM custody_check_reversible(op, undone);
+    PERFORM custody_check_unboxed(undone);
     op.reverses_id := undone.id;
     op.run_id := undone.run_id;
     op.party_id := undone.party_id;

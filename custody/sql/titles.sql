@@ -54,13 +54,16 @@ BEGIN
 END $$;
 
 -- Metal leaves the gate only on its owner's order or against a sufficient claim; what the house sells of its own must
--- leave enough to cover what it owes.
+-- leave enough to cover what it owes. A bar of a type pays a claim in its type's metal alone; what else is in it leaves
+-- as the house's own, and must be covered. A bar without a type pays with every metal in it.
 CREATE FUNCTION custody_check_gate(op custody_operation, against text, lines custody_line[], lots custody_lot[])
 RETURNS void
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
     l custody_lot;
     house bigint[] := '{0,0,0,0,0}';
+    beside bigint[] := '{0,0,0,0,0}'; -- in a bar that a claim is paid with, the metals that it is not paid with
+    paid text;
     c int;
     owed record;
 BEGIN
@@ -81,16 +84,23 @@ BEGIN
             PERFORM custody_refuse('dispatch', format('Lot %s belongs to the house: send it against a claim, or as sold.',
                 l.number), jsonb_build_object('lot', l.number));
         END IF;
-        IF l.owner_id IS NULL THEN
-            FOR c IN 1..5 LOOP house[c] := house[c] + lines[i].amounts[c + 1]; END LOOP;
-        END IF;
+        CONTINUE WHEN l.owner_id IS NOT NULL;
+        SELECT t.metal INTO paid FROM custody_bar b JOIN custody_bartype t ON t.id = b.bar_type_id
+         WHERE b.lot_id = l.id AND b.cancelled_by_id IS NULL AND against = 'claim';
+        FOR c IN 1..5 LOOP
+            IF (ARRAY['Au', 'Ag', 'Pt', 'Pd', 'Cu'])[c] <> paid THEN
+                beside[c] := beside[c] + lines[i].amounts[c + 1];
+            ELSE
+                house[c] := house[c] + lines[i].amounts[c + 1];
+            END IF;
+        END LOOP;
     END LOOP;
     FOREACH c IN ARRAY ARRAY[2, 1, 5, 4, 3] LOOP -- by metal's name: the order in which accounts are locked
-        CONTINUE WHEN house[c] = 0;
+        CONTINUE WHEN house[c] + beside[c] = 0;
         IF against = 'claim' THEN
             PERFORM custody_account_entry(op.party_id, (ARRAY['Au', 'Ag', 'Pt', 'Pd', 'Cu'])[c], -house[c], op.at,
                                           NULL, op.id, NULL);
-            CONTINUE;
+            CONTINUE WHEN beside[c] = 0;
         ELSIF op.source <> 'live' THEN
             -- A record does not say against what metal left: the party's claim first, then the house's own.
             PERFORM custody_account_entry(op.party_id, a.metal, -least(a.balance_mg, house[c]), op.at, NULL, op.id, NULL)
@@ -101,7 +111,7 @@ BEGIN
         SELECT sum(balance_mg) AS mg INTO owed FROM custody_metalaccount
          WHERE metal = (ARRAY['Au', 'Ag', 'Pt', 'Pd', 'Cu'])[c];
         IF coalesce(owed.mg, 0) > 0 AND owed.mg > (SELECT sum((custody_columns(k))[c + 1]) FROM custody_lot k
-                WHERE k.gross_mg > 0 AND k.owner_id IS NULL) - house[c] THEN
+                WHERE k.gross_mg > 0 AND k.owner_id IS NULL) - house[c] - beside[c] THEN
             PERFORM custody_refuse('cover', 'The house would hold less than it owes.',
                 jsonb_build_object('metal', (ARRAY['Au', 'Ag', 'Pt', 'Pd', 'Cu'])[c], 'owed_mg', owed.mg));
         END IF;

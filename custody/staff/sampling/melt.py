@@ -41,7 +41,7 @@ class MeltEntry(Entry):
         scale = self.rows["out"].forms[0].scales[self.form.cleaned_data["scale"]]
         rows = {row.lot_in(self.lots): row for row in self.rows["in"].filled}
         weighed = {lot: row.weighed_on(scale.code).net_mg for lot, row in rows.items() if lot}
-        differences = compare(weighed, scale)
+        differences = compare({lot: (scale, mg) for lot, mg in weighed.items()})
         for lot, mg in weighed.items():
             if lot.number in differences and not differences[lot.number].explained:
                 rows[lot].tell(lot, mg, differences[lot.number])

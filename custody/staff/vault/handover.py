@@ -92,8 +92,7 @@ def check_weighings(form: CountersignForm, rows: PassingRows, lots: dict[str, Lo
         except Refused as refused:
             row.add_error("gross", _other_scale(str(refused), row.cleaned_data["gross"]))
     readable = [(row, lots[code]) for row, code in weighed if code in lots and not row.errors]
-    net = {lot: row.weighed_on(scale.code).net_mg for row, lot in readable}
-    compared = handovers.compare(net, scale)
+    compared = handovers.compare({lot: (scale, row.weighed_on(scale.code).net_mg) for row, lot in readable})
     for row, lot in readable:
         difference = compared.get(lot.number)
         if difference and not difference.explained:
