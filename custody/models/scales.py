@@ -133,6 +133,7 @@ class Weighing(models.Model):
     gross_reading = models.OneToOneField(ScaleReading, null=True, on_delete=models.PROTECT, related_name="gross_of")
     tare_reading = models.OneToOneField(ScaleReading, null=True, on_delete=models.PROTECT, related_name="tare_of")
     purpose = models.CharField(max_length=20, choices=Purpose.choices())
+    request_key = models.UUIDField(null=True, unique=True)
     operation = models.ForeignKey("custody.Operation", null=True, on_delete=models.PROTECT, related_name="weighings")
     at = models.DateTimeField()
     by = models.ForeignKey("custody.User", on_delete=models.PROTECT, related_name="+")

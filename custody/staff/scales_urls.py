@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from custody.staff.scales import check, one, readings, register
+from custody.staff.scales import again, check, one, readings, register
 
 urlpatterns = [
     path("", register.scales, name="scales"),
@@ -16,6 +16,7 @@ urlpatterns = [
     path("scale/<str:code>/use/", register.use_scale, name="scale-use"),
     path("scale/<str:code>/check/", check.check, name="scale-check"),
     path("scale/<str:code>/faulty/", check.faulty, name="scale-faulty"),
+    path("again/<path:number>/", again.again, name="weigh-again"),
     path("check/<int:pk>/", check.result, name="scale-check-result"),
     path("check/<int:pk>/weighings/", check.since, name="weighings-since"),
 ]

@@ -73,6 +73,8 @@ def _actions(one: Lot, viewer: User) -> list[Action]:
             for label, desk, verbs in ACTIONS
             if any(may(viewer.roles, verb) for verb in verbs)
         ]
+    if one.gross_mg and one.custodian_id == viewer.pk and not one.run_id and may(viewer.roles, Verb.WEIGH):
+        found.append(Action(label="Weigh again", url=reverse("weigh-again", args=[one.number])))
     if one.gross_mg and may(viewer.roles, Verb.CORRECT):
         found.append(Action(label="Correct", url=reverse("correct", args=[one.number]), tone="stop"))
     bar = getattr(one, "bar", None)
