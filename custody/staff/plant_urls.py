@@ -2,7 +2,23 @@
 
 from django.urls import path
 
-from custody.staff.plant import board, cast, cells, clean_out, kinds, mend, orders, planner, runs, settings, step
+from custody.staff.plant import (
+    board,
+    cast,
+    cells,
+    clean_out,
+    day_flow,
+    kinds,
+    mend,
+    orders,
+    planner,
+    run_events,
+    runs,
+    settings,
+    step,
+    tanks,
+    water,
+)
 
 urlpatterns = [
     path("", board.board, name="plant"),
@@ -13,10 +29,17 @@ urlpatterns = [
     path("batch/", step.batch, name="batch"),
     path("charge/", runs.charge, name="charge"),
     path("run/<str:number>/", runs.run, name="run"),
-    path("run/<str:number>/draw/", runs.draw, name="draw"),
-    path("run/<str:number>/finish/", runs.finish, name="finish"),
+    path("run/<str:number>/draw/", run_events.draw, name="draw"),
+    path("run/<str:number>/finish/", run_events.finish, name="finish"),
     path("run/<str:number>/cell/", cells.cell, name="cell"),
     path("cells/", cells.cells, name="cells"),
+    path("flow/", day_flow.show, name="day-flow"),
+    path("tanks/", tanks.all_tanks, name="tanks"),
+    path("tanks/<str:code>/", tanks.tank, name="tank"),
+    path("water/", water.register, name="water"),
+    path("water/register.csv", water.register_csv, name="water-csv"),
+    path("water/limits/", water.limits, name="effluent-limits"),
+    path("water/<path:number>/", water.discharge_lot, name="discharge"),
     path("planner/", planner.plan, name="planner"),
     path("settings/", settings.plant_settings, name="plant-settings"),
     path("orders/", orders.orders, name="route-orders"),
