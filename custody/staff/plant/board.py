@@ -1,5 +1,7 @@
-"""The plant's board: open runs, what the viewer may work, every lot where it stands; and the book of one lot."""
+"""The plant's board: what is where, since when, how much of it, what is overdue; and what the viewer may work."""
 
+from dataclasses import dataclass
+from datetime import datetime
 from urllib.parse import urlencode
 
 import django_tables2 as tables
@@ -10,35 +12,24 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from custody.calc.cell import METAL_OF
+from custody.models import Lot, Run
+from custody.queries import board as queries
 from custody.queries import planner, plant
 from custody.roles import Verb, may
 from custody.staff.plant.orders import OrderTable
 from custody.staff.plant.step import WORKERS
-from custody.terms import Clearance
+from custody.terms import COLUMNS, METALS, Clearance, PlaceKind
 from custody.web.access import needs
-from custody.web.forms import KitForm
+from custody.web.forms import KitForm, ScanField
 from custody.web.lot_field import book_of, lots_by_code
-from custody.web.panels import Action
+from custody.web.panels import Action, Fact, Panel
 from custody.web.tables import BaseTable, LotColumn, MassColumn, MomentColumn, StatusColumn
 
+#: Columns that a card always shows; others where there is any.
+SHOWN = ("gross", "Au", "Ag", "Cu")
+
 TONES = {Clearance.RELEASED: "good", Clearance.AWAITING: "wait", Clearance.HELD: "stop"}
-
-
-class RunTable(BaseTable):
-    caption = "Open runs"
-    empty_text = "No run is open."
-    number = LotColumn(verbose_name="Run", viewname="run", accessor="run__number")
-    step = tables.Column("Step", accessor="run__step")
-    vessel = tables.Column("Vessel", accessor="run__vessel__code")
-    keeper = tables.Column("Custodian", accessor="content__custodian")
-    since = MomentColumn("Since", accessor="since")
-    gross = MassColumn("Gross", accessor="content__gross_mg")
-    gold = MassColumn("Au", accessor="content__au_mg")
-    silver = MassColumn("Ag", accessor="content__ag_mg")
-    due = tables.TemplateColumn(verbose_name="Time", template_name="staff/plant/due.html", orderable=False)
-
-    class Meta:
-        orderable = False
 
 
 class PlantLots(BaseTable):
@@ -60,12 +51,13 @@ class PlantLots(BaseTable):
 
 
 class StandingLots(PlantLots):
-    caption = "Lots in the plant"
+    caption = "Lots one by one"
     empty_text = "No lot stands there."
     keeper = tables.Column("Custodian", accessor="custodian", orderable=False)
+    since = MomentColumn("Untouched since", accessor="last_at")
 
     class Meta:
-        sequence = ("lot", "form", "place", "keeper", "standing", "...")
+        sequence = ("lot", "form", "place", "keeper", "since", "standing", "...")
 
 
 class ReadyLots(PlantLots):
@@ -94,25 +86,61 @@ class StandsForm(KitForm):
         self.fields["place"].queryset = plant.places(*plant.PLANT)
 
 
+class ScanForm(KitForm):
+    """A lot to work, or a vessel or run to look into."""
+
+    mark_optional = False
+    lot = ScanField(label="Scan a lot, vessel or run", required=False, max_length=200)
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """One place on the board; ``rows`` are lots with the word that says whether they wait too long."""
+
+    title: str
+    word: str
+    tone: str
+    facts: tuple[Fact, ...]
+    rows: tuple[tuple[Lot, bool], ...] = ()
+    more: str = ""
+    more_url: str = ""
+
+
+#: Parts of the board in the order of the metal's way; a vault is told in total.
+GROUPS = (
+    ("Vessels, cells and tanks", PlaceKind.VESSEL),
+    ("Furnaces", PlaceKind.FURNACE),
+    ("Workshop", PlaceKind.WORKSHOP),
+    ("Laboratory", PlaceKind.LABORATORY),
+    ("Strongroom", PlaceKind.STRONGROOM),
+    ("Counter", PlaceKind.COUNTER),
+    ("Vault, in total", PlaceKind.VAULT),
+)
+
+
 @require_GET
 @needs(Verb.READ_BOOK)
 def board(request: HttpRequest) -> HttpResponse:
     """Where everything is, what is under way, what waits for the viewer. Asked about a lot, the steps it may take."""
-    if request.GET.get("lot") and any(may(request.user.roles, verb) for verb in WORKERS):
-        return redirect(f"{reverse('steps')}?{urlencode({'lot': request.GET['lot']})}")
+    led = _scanned(request)
+    if led:
+        return led
     now = timezone.now()
-    runs = plant.open_runs(request.user)
+    places = queries.standing(request.user, now)
     where = StandsForm(request.GET or None)
-    standing = plant.lots_by_place(request.user)
+    lots = plant.lots_by_place(request.user)
     if where.is_valid() and where.cleaned_data["place"]:
-        standing = standing.filter(place=where.cleaned_data["place"])
-    table = StandingLots(standing, prefix="stands-")
+        lots = lots.filter(place=where.cleaned_data["place"])
+    table = StandingLots(lots, prefix="stands-")
     tables.RequestConfig(request, paginate={"per_page": 40}).configure(table)
     works = [verb for verb in (Verb.MELT, Verb.REFINE, Verb.CAST) if may(request.user.roles, verb)]
-    overdue = sum(run.overdue(now) for run in runs)
+    overdue = sum(one.overdue(now) for one in places)
     context = {
-        "runs": RunTable([_row(run, now) for run in runs], prefix="runs-"),
-        "overdue": f"{overdue} run{'' if overdue == 1 else 's'} overdue" if overdue else "",
+        "now": now,
+        "scan": ScanForm(),
+        "totals": _totals(places),
+        "groups": _groups(places, now),
+        "overdue": f"overdue at {overdue} place{'' if overdue == 1 else 's'}" if overdue else "",
         "standing": table,
         "orders": OrderTable(planner.open_orders(request.user), prefix="orders-"),
         "where": where,
@@ -126,33 +154,100 @@ def board(request: HttpRequest) -> HttpResponse:
     return render(request, "staff/plant/board.html", context)
 
 
+def _scanned(request: HttpRequest) -> HttpResponse | None:
+    """A run's number and a vessel's code lead to the run; a lot to the steps that the viewer may record of it."""
+    code = request.GET.get("lot", "").strip()
+    if not code:
+        return None
+    for state in plant.open_runs(request.user):
+        if code.casefold() in (state.run.number.casefold(), state.run.vessel.code.casefold()):
+            return redirect(_run_url(state.run))
+    if any(may(request.user.roles, verb) for verb in WORKERS):
+        return redirect(f"{reverse('steps')}?{urlencode({'lot': code})}")
+    return None
+
+
+def _run_url(run: Run) -> str:
+    return reverse("cell" if run.step in METAL_OF else "run", args=[run.number])
+
+
+def _totals(places: list[queries.Standing]) -> Panel:
+    """What the book has in the house, as the sum of the places below."""
+    sums = queries.totals(places)
+    facts = [Fact(label=name, mg=mg) for name, mg in zip(("Gross", *METALS), sums, strict=True)]
+    shown = [fact for fact in facts if fact.label in ("Gross", "Au", "Ag", "Cu") or fact.mg]
+    unvalued = sum(one.unvalued_mg for one in places)
+    if unvalued:
+        shown.append(Fact(label="Of the gross not valued yet", mg=unvalued))
+    return Panel(title="In the house", facts=shown, note="The sum of the places below: the whole book at this moment.")
+
+
+def _groups(places: list[queries.Standing], now: datetime) -> list[dict]:
+    groups = []
+    for title, kind in GROUPS:
+        of_kind = [one for one in places if one.place.kind == kind]
+        cards = [_card(one, now) for one in of_kind if not one.empty]
+        empty = ", ".join(one.place.code for one in of_kind if one.empty)
+        if cards or empty:
+            groups.append({"title": title, "cards": cards, "empty": empty})
+    return groups
+
+
+def _card(one: queries.Standing, now: datetime) -> Card:
+    metals = dict(zip(COLUMNS, one.columns_mg, strict=True))
+    facts = [Fact(label=name.capitalize(), mg=metals[name]) for name in COLUMNS if name in SHOWN or metals[name]]
+    if one.unvalued_mg:
+        facts.append(Fact(label="Of it not valued", mg=one.unvalued_mg))
+    facts.append(Fact(label="Custodian", value=", ".join(one.keepers)))
+    word, tone = "", "plain"
+    if one.run:
+        step = Fact(label=f"Run, {one.run.run.step}", value=one.run.run.number, url=_run_url(one.run.run))
+        facts = [step, Fact(label="Since", at=one.run.since), *facts]
+        word, tone = one.run.due_words(now), "stop" if one.run.overdue(now) else "plain"
+    elif one.late:
+        word, tone = f"{one.late} waiting too long", "wait"
+    lots = one.count - bool(one.run)
+    if lots and not one.run:
+        facts.insert(0, Fact(label="Lots", value=lots))
+    vault = one.place.kind == PlaceKind.VAULT
+    hidden = 0 if vault else lots - len(one.lots)
+    return Card(
+        title=str(one.place),
+        word=word,
+        tone=tone,
+        facts=tuple(facts),
+        rows=tuple((lot, queries.late_lot(lot, now)) for lot in one.lots),
+        more=f"All {lots} lots" if hidden > 0 else "",
+        more_url=f"?{urlencode({'place': one.place.pk})}#lots",
+    )
+
+
 def _custody(table_of: type[PlantLots], lots, prefix: str, request: HttpRequest) -> PlantLots:
     table = table_of(lots, prefix=prefix)
     tables.RequestConfig(request, paginate={"per_page": 20}).configure(table)
     return table
 
 
-def _row(state: plant.OpenRun, now) -> dict:
-    return {
-        "run": state.run,
-        "content": state.content,
-        "since": state.since,
-        "overdue": state.overdue(now),
-        "due": state.due_words(now),
-    }
+#: What is done from here: label, address, and the verbs of which one is needed. A part of the plant adds its line.
+ACTIONS: tuple[tuple[str, str, tuple[Verb, ...]], ...] = (
+    ("Record a step", "steps", (Verb.MELT, Verb.REFINE, Verb.CAST)),
+    ("Plan a batch", "planner", (Verb.ORDER_ROUTE, Verb.REFINE)),
+    ("Route orders", "route-orders", (Verb.READ_BOOK,)),
+    ("Charge a vessel", "charge", (Verb.REFINE,)),
+    ("Cells", "cells", (Verb.READ_BOOK,)),
+    ("Cast bars", "cast", (Verb.CAST,)),
+    ("Hand over lots", "handover", (Verb.HAND_OVER,)),
+    ("The day's flow", "day-flow", (Verb.READ_BOOK,)),
+    ("Where it all went", "fates", (Verb.TRACE, Verb.ORDER_ROUTE)),
+)
 
 
 def _actions(request: HttpRequest) -> list[Action]:
-    found = (
-        ("Record a step", "steps", (Verb.MELT, Verb.REFINE, Verb.CAST)),
-        ("Plan a batch", "planner", (Verb.ORDER_ROUTE, Verb.REFINE)),
-        ("Route orders", "route-orders", (Verb.READ_BOOK,)),
-        ("Charge a vessel", "charge", (Verb.REFINE,)),
-        ("Cast bars", "cast", (Verb.CAST,)),
-        ("Hand over lots", "handover", (Verb.HAND_OVER,)),
-    )
-    allowed = [(label, name) for label, name, verbs in found if any(may(request.user.roles, verb) for verb in verbs)]
-    return [Action(label=label, url=reverse(name)) for label, name in allowed]
+    allowed = [Action(label="Refresh", url=reverse("plant"))]
+    for label, name, verbs in ACTIONS:
+        if any(may(request.user.roles, verb) for verb in verbs):
+            allowed.append(Action(label=label, url=reverse(name)))
+    return allowed
 
 
 @require_GET

@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import pytest
 from django.db import connection
+from django.db.models import Sum
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
@@ -52,6 +53,62 @@ def test_an_open_run_says_what_it_holds_and_whether_it_is_late():
     assert "Work the ticked lots" not in page, "an auditor works nothing"
 
 
+def cards_of(answer):
+    return {card.title.split()[0]: card for group in answer.context["groups"] for card in group["cards"]}
+
+
+def figures(card):
+    return {fact.label: fact.mg for fact in card.facts if fact.mg != ""}
+
+
+def test_every_place_says_what_is_there_and_all_together_are_the_book():
+    (mine,) = builders.ready(100)
+    builders.handed_over(builders.ready(1000)[0], people.vera_vault(), "VAULT")
+    builders.received(250_000)
+    open_run("CELL-1")
+    answer = people.signed_in(people.adam_auditor()).get("/plant/")
+    cards = cards_of(answer)
+    assert figures(cards["FURNACE-1"])["Au"] == 80_000
+    assert figures(cards["COUNTER"]) == {"Gross": 250_000, "Au": 0, "Ag": 0, "Cu": 0, "Of it not valued": 250_000}
+    assert figures(cards["VAULT"])["Ag"] == 150_000
+    assert not cards["VAULT"].rows, "a vault is told in total"
+    assert [lot.number for lot, _ in cards["FURNACE-1"].rows] == [mine.number]
+    book = Lot.objects.aggregate(gross=Sum("gross_mg"), Au=Sum("au_mg"), Ag=Sum("ag_mg"), Cu=Sum("cu_mg"))
+    totals = figures(answer.context["totals"])
+    assert totals == {
+        "Gross": book["gross"], "Au": book["Au"], "Ag": book["Ag"], "Cu": book["Cu"],
+        "Of the gross not valued yet": 250_000,
+    }  # fmt: skip
+    for name, label in (("gross", "Gross"), ("Au", "Au"), ("Ag", "Ag")):
+        assert sum(figures(card)[label] for card in cards.values()) == book[name]
+
+
+def test_what_waits_too_long_and_what_is_overdue_is_said():
+    builders.ready(100, at=timezone.now() - timedelta(days=2))
+    builders.ready(100)
+    answer = people.signed_in(people.otto_operator()).get("/plant/")
+    card = cards_of(answer)["FURNACE-1"]
+    assert (card.word, [late for _, late in card.rows]) == ("1 waiting too long", [True, False])
+    assert answer.context["overdue"] == "overdue at 1 place"
+    assert "too long" in answer.content.decode()
+
+
+def test_a_place_shows_its_oldest_lots_and_leads_to_all():
+    builders.ready(*[100] * 7)
+    browser = people.signed_in(people.otto_operator())
+    card = cards_of(browser.get("/plant/"))["FURNACE-1"]
+    assert (len(card.rows), card.more) == (5, "All 7 lots")
+    assert len(browser.get(f"/plant/{card.more_url}").context["standing"].rows) == 7
+
+
+def test_a_scanned_run_or_vessel_leads_to_its_run():
+    open_run()
+    (run,) = plant.open_runs(people.otto_operator())
+    for code in (run.run.number, "vessel-1"):
+        answer = people.signed_in(people.adam_auditor()).get("/plant/", {"lot": code})
+        assert answer.url == f"/plant/run/{run.run.number}/"
+
+
 def test_ticked_lots_go_along_to_the_step():
     one, two = builders.ready(100, 100)
     client = people.signed_in(people.otto_operator())
@@ -96,7 +153,3 @@ def test_the_board_asks_as_often_for_one_lot_and_run_as_for_three():
 def test_staff_reads_the_board_and_customers_do_not(person):
     answer = people.signed_in(person()).get("/plant/")
     assert answer.status_code == (403 if person in people.CUSTOMERS else 200)
-
-
-def test_the_next_serial_is_of_this_year_alone():
-    assert plant.next_serial(people.otto_operator(), timezone.localdate().year, "HFR") == plant.FIRST_SERIAL
