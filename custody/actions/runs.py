@@ -1,4 +1,4 @@
-"""Runs: charge a vessel, draw from it, finish it, and what runs straight on into the next vessel, in one transaction."""
+"""Runs: charge a vessel, draw from it, finish it; what runs straight on into the next vessel is one transaction."""
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
@@ -25,7 +25,7 @@ from custody.terms import METALS, Form, Kind
 
 @dataclass(frozen=True, slots=True)
 class Into:
-    """A vessel that a liquor runs into at once; ``step`` is that of the run which it opens where the vessel is empty."""
+    """A vessel that a liquor runs into at once; ``step`` is that of the run that it opens in an empty one."""
 
     vessel: Place
     step: Kind
@@ -109,7 +109,7 @@ def let_overflow(
     countersign: Signature | None = None,
     request_key: UUID | None = None,
 ) -> _post.Posted:
-    """So many millilitres run from a tank into the one it overflows to, each metal pro rata; ``step`` opens a run there.
+    """So many millilitres run from a tank into the one it overflows to, metals pro rata; ``step`` opens a run there.
 
     Gross and metals follow the content's volume, by its last assay or as water. Raises ``NotAllowed`` and ``Refusal``.
     """

@@ -15,7 +15,7 @@ from custody.calc.solutions import Found, mass_mg, metal_mg
 from custody.errors import Refusal, UnknownLot
 from custody.models import EffluentLimit, Lot, SolutionAssay, SolutionFigure, User
 from custody.roles import Verb
-from custody.terms import Form, Kind
+from custody.terms import METALS, Form, Kind
 
 
 def assay_solution(
@@ -48,6 +48,11 @@ def assay_solution(
         raise Refusal(f"Lot {lot} is made of lots without an assay: value those first.").at("lot")
     if not figures:
         raise Refusal("Give at least one figure.").at("figures")
+    unmeasured = [metal for metal, mg in zip(METALS, held.metals_mg, strict=True) if mg and metal not in figures]
+    if unmeasured:
+        raise Refusal(
+            f"By the book the solution holds {' and '.join(unmeasured)}: measure it, or give its limit of detection."
+        ).at(unmeasured[0])
     if at > timezone.now():
         raise Refusal("An assay is of now or earlier.").at("at")
     if mass_mg(volume_ml, density_mg_ml) < sum(metal_mg(volume_ml, found.ug_l) for found in figures.values()):

@@ -2,7 +2,8 @@
 
 The figures are an offer to the person who draws: the book takes what they name. Rules of thumb of the trade (common
 practice): gold sand and cathodes are their metal, silver chloride holds silver by its formula, cement copper is
-copper, everything else is like the liquor that it comes from.
+copper, the residue of parting is gold, hydroxides take all metal with them; everything else is like the liquor that it
+comes from.
 """
 
 from collections.abc import Sequence
@@ -32,6 +33,10 @@ def expected_mg(form: Form, gross_mg: int, content_mg: Sequence[int], step: Kind
     metal = _CATHODE_OF.get(step) if form is Form.CATHODE else _MADE_OF.get(form)
     if metal:
         return _only(metal, min(gross_mg, metals[METALS.index(metal)]))
+    if form is Form.RESIDUE and step is Kind.PART:
+        return _only("Au", min(gross_mg, metals[METALS.index("Au")]))
+    if form is Form.CAKE and step is Kind.NEUTRALISE and sum(metals) <= gross_mg:
+        return metals
     if form is Form.SILVER_CHLORIDE:
         silver = half_even(gross_mg * SILVER_IN_CHLORIDE, 1_000_000)
         return _only("Ag", min(silver, metals[METALS.index("Ag")]))

@@ -1,6 +1,6 @@
-"""What a run of each step usually takes and gives, and the reagents that the metals in it ask for (common practice).
+"""What a run asks for and comes to: reagents for its metals, the step that follows, its yield, what it may lose.
 
-Advice, laid out for whoever charges or draws: the book takes what they weigh.
+Advice for whoever charges, draws or finishes: the book takes what they weigh. Common practice.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -9,57 +9,25 @@ from dataclasses import dataclass
 from custody.calc.charge import Practice, Reagent, charge_of
 from custody.calc.route import Step
 from custody.calc.rules import Rule
-from custody.terms import COLUMNS, PPM, Addition, Form, Kind
+from custody.terms import COLUMNS, PPM, Form, Kind
 
-
-@dataclass(frozen=True, slots=True)
-class Usual:
-    """What usually goes into a run, in words; its additions, its products in their order, and the step that follows."""
-
-    goes_in: str
-    additions: tuple[Addition, ...]
-    products: tuple[Form, ...]
-    follows: Kind
-
-
-_LIQUID = (Addition.ACID, Addition.WATER)
-#: By step; cells have a page of their own.
-USUAL: dict[Kind, Usual] = {
-    Kind.PART: Usual(
-        "Granules of about one part gold to three of silver and copper, and nitric acid.",
-        _LIQUID, (Form.RESIDUE, Form.SOLUTION), Kind.CEMENT_SILVER),
-    Kind.DISSOLVE: Usual(
-        "Granules, residue of parting or gold sand, and hydrochloric with nitric acid.",
-        _LIQUID, (Form.SOLUTION, Form.RESIDUE), Kind.FILTER),
-    Kind.FILTER: Usual(
-        "Aqua regia liquor, diluted cold, so that silver chloride falls out; the filter keeps it.",
-        (Addition.WATER,), (Form.SILVER_CHLORIDE, Form.SOLUTION), Kind.PRECIPITATE),
-    Kind.PRECIPITATE: Usual(
-        "Filtered gold liquor, free of nitric acid, and metabisulfite.",
-        (Addition.REAGENT, Addition.WATER), (Form.GOLD_SAND, Form.SOLUTION), Kind.CEMENT_COPPER),
-    Kind.WASH: Usual(
-        "Gold sand or silver chloride, and hot water or acid.",
-        (Addition.WATER, Addition.ACID), (Form.GOLD_SAND, Form.SOLUTION), Kind.NEUTRALISE),
-    Kind.CEMENT_SILVER: Usual(
-        "Silver nitrate liquor, or silver chloride with water; then copper, or caustic and glucose.",
-        (Addition.REAGENT, Addition.WATER), (Form.SILVER_SAND, Form.SOLUTION), Kind.CEMENT_COPPER),
-    Kind.CEMENT_COPPER: Usual(
-        "Liquor without gold and silver, and iron.",
-        (Addition.REAGENT,), (Form.CEMENT_COPPER, Form.SOLUTION), Kind.NEUTRALISE),
-    Kind.NEUTRALISE: Usual(
-        "Spent liquor, and caustic until the meter says that the hydroxides have fallen out.",
-        (Addition.REAGENT, Addition.WATER), (Form.CAKE, Form.SOLUTION), Kind.NEUTRALISE),
-    Kind.DRY: Usual(
-        "Wet sand, chloride or cake; water leaves by drying.", (), (Form.GOLD_SAND,), Kind.DISSOLVE),
-}  # fmt: skip
-_OTHER = Usual("Lots of this step, and what it takes.", _LIQUID, (Form.SOLUTION,), Kind.CEMENT_COPPER)
-
+#: Which step usually goes on with the liquor of a run.
+_FOLLOWS = {
+    Kind.PART: Kind.CEMENT_SILVER,
+    Kind.DISSOLVE: Kind.FILTER,
+    Kind.FILTER: Kind.PRECIPITATE,
+    Kind.PRECIPITATE: Kind.CEMENT_COPPER,
+    Kind.CEMENT_SILVER: Kind.CEMENT_COPPER,
+    Kind.CEMENT_COPPER: Kind.NEUTRALISE,
+    Kind.ELECTROLYSE_SILVER: Kind.CEMENT_COPPER,
+    Kind.ELECTROLYSE_GOLD: Kind.PRECIPITATE,
+}
 _STATION = {Kind.PART: Step.PART, Kind.DISSOLVE: Step.AQUA_REGIA, Kind.PRECIPITATE: Step.PRECIPITATE}
 
 
-def usual_of(step: str) -> Usual:
-    """What a run of a step usually takes and gives."""
-    return USUAL.get(Kind(step), _OTHER)
+def follows(step: str) -> Kind:
+    """The step that usually goes on with the liquor of a run."""
+    return _FOLLOWS.get(Kind(step), Kind.NEUTRALISE)
 
 
 def reagents_of(

@@ -1,4 +1,4 @@
-"""What a run's page says beside its book: what was charged, what was drawn at its last assay, which order it works on."""
+"""What a run's page says beside its book: what was charged, what was drawn at its last assay, and its order."""
 
 from collections.abc import Sequence
 

@@ -1,4 +1,4 @@
-"""Vessels and tanks as they stand: what each holds, how many litres, how full, since when, and at what concentration."""
+"""Vessels and tanks as they stand: what each holds, how many litres, how full, since when, at what concentration."""
 
 from collections import defaultdict
 from collections.abc import Iterable
@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 
-from custody.calc.solutions import Found, concentration_ug_l, volume_ml, water_ml
+from custody.calc.solutions import Found, concentration_ug_l, litres, volume_ml, water_ml
 from custody.models import Lot, Operation, Place, SolutionAssay, SolutionFigure, User, Vessel
 from custody.queries import plant, scope
 from custody.terms import COLUMNS, Form, PlaceKind
@@ -21,6 +21,11 @@ class Volume:
 
     ml: int
     assay: SolutionAssay | None
+
+    @property
+    def litres(self) -> str:
+        """Litres with three decimals."""
+        return litres(self.ml)
 
     @property
     def how(self) -> str:
@@ -96,6 +101,13 @@ def states(viewer: User) -> list[State]:
 def volume_of(lot: Lot) -> Volume:
     """How many millilitres a solution or a content has, by the density of its last accepted assay or as water."""
     return _volume(lot, _standing_assays([lot]).get(lot.pk))
+
+
+def volumes_of(lots: Iterable[Lot]) -> dict[int, Volume]:
+    """As ``volume_of`` for many, by lot, in one query."""
+    lots = list(lots)
+    assays_ = _standing_assays(lots)
+    return {lot.pk: _volume(lot, assays_.get(lot.pk)) for lot in lots}
 
 
 def _volume(lot: Lot, assay: SolutionAssay | None) -> Volume:

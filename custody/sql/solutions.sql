@@ -22,6 +22,7 @@ CREATE FUNCTION custody_solution_of(op custody_operation, l custody_lot, assay t
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
     s custody_solutionassay;
+    unmeasured text;
 BEGIN
     SELECT * INTO s FROM custody_solutionassay WHERE number = assay;
     IF s.id IS NULL OR s.lot_id <> l.id OR l.form NOT IN ('solution', 'in process') OR op.source <> 'live' THEN
@@ -42,6 +43,15 @@ BEGIN
     ELSIF custody_solution_is_stale(s) THEN
         PERFORM custody_refuse('solution_stale', format('Lot %s was worked or measured after the assay.', l.number),
                                jsonb_build_object('lot', l.number, 'assay', assay));
+    END IF;
+    SELECT u.metal INTO unmeasured
+      FROM unnest(ARRAY['Au', 'Ag', 'Pt', 'Pd', 'Cu'], (custody_columns(l))[2:6]) WITH ORDINALITY u(metal, mg, n)
+     WHERE u.mg > 0 AND NOT EXISTS (SELECT FROM custody_solutionfigure f WHERE f.assay_id = s.id AND f.substance = u.metal)
+     ORDER BY u.n LIMIT 1;
+    IF unmeasured IS NOT NULL THEN
+        -- What nobody measured is not gone: without this, an assay of copper alone would write off the gold.
+        PERFORM custody_refuse('solution', format('%s is in solution %s by the book and was not measured: measure it, or give'
+            ' its limit of detection.', unmeasured, l.number), jsonb_build_object('lot', l.number));
     END IF;
     RETURN s;
 END $$;

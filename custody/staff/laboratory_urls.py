@@ -12,6 +12,7 @@ from custody.staff.laboratory import (
     proofs,
     results,
     sample,
+    solutions,
     worksheet,
     worksheet_open,
 )
@@ -25,6 +26,9 @@ urlpatterns = [
     path("worksheets/open/", worksheet_open.open_sheet, name="worksheet-open"),
     path("worksheets/<str:number>/", worksheet.sheet, name="worksheet"),
     path("worksheets/<str:number>/results/", results.results, name="worksheet-results"),
+    path("solutions/", solutions.solutions, name="solutions"),
+    path("solution-assay/<str:number>/", solutions.solution_assay, name="solution-assay"),
+    path("solution/<path:number>/", solutions.solution, name="solution"),
     path("indication/<path:number>/", indicate.indication, name="indication"),
     path("sample/<path:number>/", sample.draw, name="sample"),
     path("consume/<path:number>/", sample.consume, name="consume"),

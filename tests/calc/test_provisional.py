@@ -27,6 +27,8 @@ def test_silver_in_its_chloride():
         (Form.CATHODE, 100, Kind.ELECTROLYSE_SILVER, (0, 100, 0, 0, 0)),
         (Form.CATHODE, 100, Kind.ELECTROLYSE_GOLD, (100, 0, 0, 0, 0)),
         (Form.CEMENT_COPPER, 60, Kind.CEMENT_COPPER, (0, 0, 0, 0, 50)),
+        (Form.RESIDUE, 900, Kind.PART, (800, 0, 0, 0, 0)),
+        (Form.CAKE, 1_000, Kind.NEUTRALISE, (800, 150, 0, 0, 50)),
         (Form.SOLUTION, 500, Kind.DISSOLVE, (80, 15, 0, 0, 5)),
         (Form.RESIDUE, 9_000, Kind.DISSOLVE, (800, 150, 0, 0, 50)),
     ],

@@ -7,8 +7,9 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET
 
 from custody.models import User
-from custody.queries import laboratory, worksheets
+from custody.queries import laboratory, tanks, worksheets
 from custody.roles import Verb, may
+from custody.staff.laboratory.solution_tables import WaitingSolutions
 from custody.staff.laboratory.worksheet_open import Sheets
 from custody.web.access import needs
 from custody.web.panels import Action
@@ -98,6 +99,7 @@ def board(request: HttpRequest) -> HttpResponse:
         "waiting": WaitingDeterminations(laboratory.acceptable(viewer), prefix="waits-"),
         "sheets": OpenSheets(worksheets.open_worksheets(viewer), prefix="sheets-"),
         "repeats": Repeats(worksheets.repeats_waiting(viewer), prefix="again-"),
+        "solutions": WaitingSolutions(tanks.waiting_assays(viewer), prefix="tanks-"),
         "accepted": AcceptedDeterminations(laboratory.accepted(viewer), prefix="done-"),
     }
     for table in lists.values():
@@ -118,6 +120,7 @@ def _actions(viewer: User) -> list[Action]:
     return [
         *(opens if may(viewer.roles, Verb.DETERMINE) else []),
         Action(label="Worksheets", url=reverse("worksheets")),
+        Action(label="Solutions and tanks", url=reverse("solutions")),
         Action(label="Exchanges of assays", url=reverse("exchanges")),
         Action(label="Proof metals", url=reverse("proof-metals")),
         Action(label="Control chart", url=reverse("proofs")),

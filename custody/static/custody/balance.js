@@ -5,7 +5,9 @@
 //   input[data-metal="gross|Au|…"]      grams typed on that line
 //   [data-metal][data-mg]               a figure of the line that is fixed, in milligrams
 //   input[data-tare]                    grams of the line's container: its gross counts without them
+//   input[data-litres] [data-density]   litres and g/mL of the line: their product is its gross
 //   input[data-balance-part]            grams to take of a line's fixed figures; blank takes all of them
+//   input[data-balance-after]           on a line in: what the piece weighs afterwards, and so goes out; blank: unchanged
 //   input[data-balance-pick]            a checkbox: the line counts only while it is ticked
 //   select[data-balance-metal]      the metal of the bars that the form casts
 //   input[data-fineness]            parts per thousand of it in a line: its fine metal is reckoned from the gross
@@ -65,6 +67,12 @@ function figures(line) {
     if (mg === undefined) unread = true;
     else typed.set("gross", typed.get("gross") - (mg ?? 0n));
   }
+  const litres = line.querySelector("input[data-litres]");
+  if (litres && litres.value.trim()) {
+    const [ml, density] = [milligrams(litres.value), milligrams(line.querySelector("input[data-density]").value)];
+    if (ml && density) typed.set("gross", ml * density);
+    else unread = true;
+  }
   const fineness = line.querySelector("[data-fineness]");
   if (fineness && typed.has("gross")) {
     const ppm = permille(fineness.value);
@@ -94,6 +102,10 @@ function total(form) {
     if (found === undefined) { unread += 1; continue; }
     const side = sums[line.dataset.balance === "add" ? "in" : line.dataset.balance];
     for (const [column, mg] of found) side.set(column, (side.get(column) ?? 0n) + mg);
+    const after = line.querySelector("[data-balance-after]");
+    const left = after ? read(after) : null;
+    if (left === undefined) unread += 1;
+    else if (after) sums.out.set("gross", (sums.out.get("gross") ?? 0n) + (left ?? found.get("gross") ?? 0n));
   }
   leaveInRest(form, sums);
   return { sums, unread };
@@ -142,7 +154,7 @@ function typing(form) {
   const input = document.activeElement;
   if (!form.contains(input)) return false;
   if (input.matches("[data-fineness]")) return permille(input.value) === undefined;
-  return input.matches("input[data-metal], [data-tare], [data-balance-part]") && milligrams(input.value, "signed" in input.dataset) === undefined;
+  return input.matches("input[data-metal], [data-tare], [data-balance-part], [data-balance-after]") && milligrams(input.value, "signed" in input.dataset) === undefined;
 }
 
 function update(form) {

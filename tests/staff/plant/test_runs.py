@@ -43,6 +43,7 @@ def test_charged_again_the_old_content_goes_into_the_new(client):
 
 
 def draws(*products, **more):
+    more = {"scale": builders.scale().code} | more
     return body(rows={"out": list(products), "in": [{}]}, **more)
 
 
@@ -96,14 +97,15 @@ def test_a_finish_declares_what_the_vessel_still_holds(client):
     address = f"/plant/run/{run}/finish/"
     page = client.get(address).content.decode()
     assert 'data-metal="Ag" data-mg="150000"' in page, "the balance starts from the content's book"
+    scale = builders.scale().code
     rows = {
         "out": [{"form": "silver chloride", "gross": "200", "Ag": "149.9"}],
         "loss": [{"cause": "effluent", "gross": "4000.1", "Au": "0.5", "Ag": "0.05"}],
     }
-    short = client.post(address, body(rows=rows | {"add": [], "in": [{}]}))
+    short = client.post(address, body(rows=rows | {"add": [], "in": [{}]}, scale=scale))
     assert "0.050 g of Ag still to explain" in faults(short)
     rows["loss"].append({"cause": "filter", "gross": "", "Ag": "0.05"})
-    data = body(rows=rows | {"add": [], "in": [{}]})
+    data = body(rows=rows | {"add": [], "in": [{}]}, scale=scale)
     number = sent(client, address, data)
     assert Run.objects.get().finished_by.number == number
     assert sent(client, address, data) == number, "sent again, it leads to what it recorded"
