@@ -8,16 +8,18 @@ from custody.calc.fineness import fine_mg
 from custody.models import Determination, Document, Edge, Lot, User
 from custody.queries import scope
 from custody.queries.exchanges import exchange_due
+from custody.queries.recovery import gathered
 from custody.queries.worksheets import worked_on_by
 from custody.terms import METALS, DocumentKind, Form
 
 
 def unvalued(viewer: User) -> QuerySet[Lot]:
-    """Lots with mass and without metals in the book, each with the edges to its samples (``sample_edges``).
+    """Lots with mass and without metals in the book, what clean-outs gathered too, each with the edges to its samples (``sample_edges``).
 
     ``exchange_terms`` is not empty where the lot's assays are exchanged with its party.
     """
-    waiting = scope.lots(viewer).filter(gross_mg__gt=0, valued=False).exclude(form__in=(Form.SAMPLE, Form.IN_PROCESS))
+    known = Q(valued=True) & ~Q(pk__in=gathered(viewer).values("pk"))
+    waiting = scope.lots(viewer).filter(gross_mg__gt=0).exclude(known | Q(form__in=(Form.SAMPLE, Form.IN_PROCESS)))
     drawn = Edge.objects.filter(child__form=Form.SAMPLE, child__gross_mg__gt=0).select_related("child__custodian")
     return (
         waiting.select_related("place", "custodian", "receipt__party", "exchange")

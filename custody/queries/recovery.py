@@ -5,8 +5,11 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import connection
+from django.db.models import Exists, OuterRef, QuerySet
 
-from custody.terms import METALS, Cause
+from custody.models import Acceptance, Lot, Movement, User
+from custody.queries import scope
+from custody.terms import METALS, Cause, Kind, Side
 
 _LOST = """
 SELECT c.cause, t.column_no, sum(t.mg)::bigint
@@ -40,3 +43,11 @@ def lost_since(causes: Sequence[Cause]) -> list[LostSince]:
         cursor.execute(_RECOVERED, [named])
         recovered = dict(cursor.fetchall())
     return [LostSince(cause, tuple(lost[cause]), recovered.get(cause)) for cause in causes]
+
+
+def gathered(viewer: User) -> QuerySet[Lot]:
+    """Lots that a clean-out gathered from nothing in the book and that have no accepted assay yet."""
+    went_in = Movement.objects.filter(operation=OuterRef("created_by"), side=Side.IN)
+    assayed = Acceptance.objects.filter(determination__lot=OuterRef("pk"))
+    made = scope.lots(viewer).filter(created_by__kind=Kind.CLEAN_OUT, gross_mg__gt=0)
+    return made.filter(~Exists(went_in), ~Exists(assayed))

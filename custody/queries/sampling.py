@@ -8,6 +8,7 @@ from django.db.models.functions import Coalesce
 
 from custody.models import Edge, Lot, Operation, Place, SampleSeal, User
 from custody.queries import scope
+from custody.queries.recovery import gathered
 from custody.terms import Clearance, Form, PlaceKind, SamplePurpose
 
 #: Forms that a melt on receipt does not take: what it leaves behind, and what stands in a vessel.
@@ -31,10 +32,14 @@ class Meltable:
 def to_melt(viewer: User) -> QuerySet[Lot]:
     """Lots with mass and without an assay, the oldest first; each with how many samples of it there are (``drawn``)."""
     waiting = scope.lots(viewer).filter(gross_mg__gt=0, valued=False).exclude(form__in=_NOT_MELTED)
+    return _with_samples(waiting)
+
+
+def _with_samples(lots: QuerySet[Lot]) -> QuerySet[Lot]:
     drawn = Edge.objects.filter(parent=OuterRef("pk"), child__form=Form.SAMPLE, child__gross_mg__gt=0)
     counted = drawn.values("parent").annotate(count=Count("child", distinct=True)).values("count")
     return (
-        waiting.annotate(drawn=Coalesce(Subquery(counted), Value(0)))
+        lots.annotate(drawn=Coalesce(Subquery(counted), Value(0)))
         .select_related("place", "custodian", "receipt")
         .order_by("id")
     )
@@ -148,7 +153,13 @@ def kept(viewer: User) -> QuerySet[Lot]:
 def remainders(viewer: User) -> QuerySet[Lot]:
     """Laboratory samples that have done their work: their lot has its metals, or was melted away without them."""
     there = samples(viewer).filter(now_for=SamplePurpose.LABORATORY, place__kind=PlaceKind.LABORATORY)
-    return there.filter(Q(valued=True) | Q(of_mg=0))
+    of_gathered = Edge.objects.filter(parent__in=gathered(viewer)).values("child")
+    return there.filter(Q(valued=True) & ~Q(pk__in=of_gathered) | Q(of_mg=0))
+
+
+def to_sample(viewer: User) -> QuerySet[Lot]:
+    """What clean-outs gathered and nobody has assayed, the oldest first; each with its samples (``drawn``)."""
+    return _with_samples(gathered(viewer))
 
 
 def sample_state(lot: Lot, viewer: User) -> SampleState | None:

@@ -207,7 +207,7 @@ def expected(lots: Iterable[Lot]) -> dict[str, Expected]:
     for one in Determination.objects.filter(lot__in=lots).select_related("lot").order_by("id"):
         found[one.lot.number] = _sane(one.au_ppm, one.ag_ppm, f"determination {one.number}")
     for lot in lots:
-        if lot.valued and lot.gross_mg:
+        if lot.valued and any(lot.metals_mg):  # what a clean-out gathered counts as valued, and nothing is known
             gold, silver = (metal * PPM // lot.gross_mg for metal in lot.metals_mg[:2])
             found[lot.number] = _sane(gold, silver, "the book")
     return found

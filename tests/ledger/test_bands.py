@@ -1,4 +1,4 @@
-"""What a step may lose and must yield: the band asks for a reason, the tolerance and the least yield for a manager, too."""
+"""What a step may lose and must yield: the band asks for a reason, tolerance and least yield for a manager, too."""
 
 import pytest
 from django.utils import timezone
@@ -18,7 +18,6 @@ pytestmark = pytest.mark.django_db
 
 def signed() -> Signature:
     return Signature(people.mona_manager(), "Weighed again together")
-
 
 
 def melted(lost_mg: int, **more):

@@ -1,5 +1,7 @@
 """Ordering a route by name, the page of an order with its charge, and its batch sheet."""
 
+from urllib.parse import urlencode
+
 import django_tables2 as tables
 from django import forms
 from django.contrib import messages
@@ -12,6 +14,7 @@ from django.views.decorators.http import require_GET, require_POST
 from custody.actions.issue_batch import issue_batch_sheet
 from custody.actions.routes import order_route
 from custody.calc.fineness import format_per_mille
+from custody.calc.recipes import RECIPES, stations_of
 from custody.calc.refusals import Refused
 from custody.calc.route import STATIONS, Step
 from custody.documents.fill_batch import acids_of, cautions_of, stages_of
@@ -19,7 +22,9 @@ from custody.errors import Refusal
 from custody.models import Lot, PlantSettings, RouteOrder
 from custody.queries import planner, scope
 from custody.queries.reckoning import WANTED_PPM, Reckoning, reckon
-from custody.roles import Verb, may
+from custody.queries.route_work import Progress, progress_of
+from custody.roles import Verb, may, verb_of
+from custody.staff.plant.step import slug_of
 from custody.web.access import needs
 from custody.web.forms import BaseForm, PerMilleField
 from custody.web.lot_list import LotListField, lots_in
@@ -51,10 +56,15 @@ class OrderTable(BaseTable):
     lots = tables.TemplateColumn(verbose_name="Lots", template_name="staff/plant/order_lots.html")
     gross = MassColumn("Gross", empty_values=())
     steps = tables.Column("Route")
+    station = tables.Column("Station", empty_values=())
     word = StatusColumn(verbose_name="Standing", tones=TONES, empty_values=())
 
     class Meta:
         orderable = False
+
+    def render_station(self, record):
+        standing = planner.standing_of(record)
+        return progress_of(record).words if standing.open else "—"
 
     def render_gross(self, record, column):
         return column.show(sum(line.gross_mg for line in record.lines.all()))
@@ -77,6 +87,30 @@ class OrderLots(BaseTable):
     now = MassColumn("Gross now", accessor="lot__gross_mg")
     keeper = tables.Column("Custodian", accessor="lot__custodian", default="—")
     place = tables.Column("Place", accessor="lot__place", default="—")
+
+    class Meta:
+        orderable = False
+
+
+class Stations(BaseTable):
+    caption = "Stations, and what was recorded there"
+    name = tables.Column("Station")
+    word = tables.TemplateColumn(verbose_name="Standing", template_name="staff/plant/station_word.html")
+    works = tables.TemplateColumn(verbose_name="Work", template_name="staff/plant/station_works.html")
+
+    class Meta:
+        orderable = False
+
+
+class Products(BaseTable):
+    caption = "Made on this order, and not used up"
+    empty_text = "Nothing yet."
+    lot = LotColumn(verbose_name="Lot", accessor="number")
+    form = tables.Column("Form", accessor="get_form_display")
+    gross = MassColumn("Gross", accessor="gross_mg")
+    gold = MassColumn("Au", accessor="au_mg")
+    silver = MassColumn("Ag", accessor="ag_mg")
+    copper = MassColumn("Cu", accessor="cu_mg")
 
     class Meta:
         orderable = False
@@ -174,9 +208,13 @@ def order(request: HttpRequest, number: str) -> HttpResponse:
     standing = planner.standing_of(one)
     stages = stages_of(one)
     lines = [_charge(stage.title, line) for stage in stages for line in stage.reagents]
+    progress = progress_of(one)
     context = {
         "order": one,
         "standing": standing,
+        "stations": Stations(progress.stations),
+        "products": Products(progress.products),
+        "next": _next(request, one, progress) if standing.open else None,
         "panel": _facts(one),
         "lots": OrderLots(one.lines.all()),
         "charges": Charges(lines),
@@ -207,6 +245,24 @@ def _facts(one: RouteOrder) -> Panel:
     if one.note:
         facts.append(Fact(label="Note", value=one.note))
     return Panel(title="Order", facts=facts)
+
+
+def _next(request: HttpRequest, one: RouteOrder, progress: Progress) -> Panel:
+    """Where the work goes on: the steps of the next station, and of the one at hand, with what there is to work."""
+    left = list(progress.products) or [line.lot for line in one.lines.all() if line.lot.gross_mg]
+    actions = []
+    for station in filter(None, (progress.next, progress.at)):
+        kinds = [kind for kind in RECIPES if station in stations_of(kind) and may(request.user.roles, verb_of(kind))]
+        for kind in kinds:
+            recipe = RECIPES[kind]
+            lots = [("lot", lot.number) for lot in left if lot.form in recipe.takes]
+            if lots:
+                asked = urlencode([*lots, ("order", one.number)])
+                url = f"{reverse('step', kwargs={'slug': slug_of(kind)})}?{asked}"
+                actions.append(Action(label=recipe.title, url=url, tone="quiet" if actions else "main"))
+    unique = {action.label: action for action in reversed(actions)}
+    said = f"Next is {progress.next}." if progress.next else "Every station was worked."
+    return Panel(title="What comes next", actions=[*reversed(unique.values())], note=said)
 
 
 def _actions(request: HttpRequest, one: RouteOrder) -> list[Action]:

@@ -15,7 +15,7 @@ from custody.errors import Refusal
 from custody.models import User
 from custody.queries import sampling, scope
 from custody.roles import Verb, may
-from custody.staff.sampling.tables import Kept, Remainders, ToCarry, ToMelt
+from custody.staff.sampling.tables import Kept, Remainders, ToCarry, ToMelt, ToSample
 from custody.web.access import needs
 from custody.web.panels import Action
 
@@ -27,6 +27,7 @@ def board(request: HttpRequest) -> HttpResponse:
     viewer = request.user
     lists = {
         "to_melt": ToMelt(sampling.to_melt(viewer), prefix="melt-"),
+        "to_sample": ToSample(sampling.to_sample(viewer), prefix="sample-"),
         "to_carry": ToCarry(sampling.to_carry(viewer), prefix="carry-"),
         "remainders": Remainders(sampling.remainders(viewer), prefix="left-"),
         "kept": Kept(sampling.kept(viewer), prefix="kept-"),

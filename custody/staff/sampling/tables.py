@@ -37,6 +37,20 @@ class ToMelt(BaseTable):
         orderable = False
 
 
+class ToSample(BaseTable):
+    caption = "Gathered by a clean-out: to sample"
+    number = LotColumn(verbose_name="Lot")
+    form = tables.Column("Form", accessor="get_form_display")
+    keeper = tables.Column("Held by", accessor="custodian")
+    place = tables.Column("At", accessor="place")
+    gross = MassColumn("Gross", accessor="gross_mg")
+    drawn = tables.Column("Samples")
+    todo = tables.TemplateColumn(verbose_name="Next", template_name="staff/sampling/gathered_todo.html")
+
+    class Meta:
+        orderable = False
+
+
 class SampleTable(BaseTable):
     number = LotColumn(verbose_name="Sample")
     of = LotColumn(verbose_name="Of lot")

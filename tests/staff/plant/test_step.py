@@ -52,7 +52,8 @@ def test_a_part_goes_in_and_the_rest_stays_under_its_number():
         "out": [{"form": "granules", "gross": "250", "Au": "200", "Ag": "37.5", "place": "SHOP"}],
     }
     builders.places()
-    sent(people.signed_in(people.otto_operator()), "/plant/step/granulate/", body(rows=rows | {"add": [], "loss": []}, reason=UNWEIGHED))
+    data = body(rows=rows | {"add": [], "loss": []}, reason=UNWEIGHED)
+    sent(people.signed_in(people.otto_operator()), "/plant/step/granulate/", data)
     left = builders.fresh(lot.number)
     assert left.columns_mg == (750_000, 600_000, 112_500, 0, 0, 0)
 
