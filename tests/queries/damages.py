@@ -133,6 +133,15 @@ DAMAGES = {
     "the weighing of a return": (
         "I4", False, "UPDATE custody_weighing SET gross_mg = gross_mg - 5000, net_mg = net_mg - 5000"
         " WHERE purpose = 'return'"),
+    "the weighing at the gate gone": ("I4", False, "DELETE FROM custody_weighing WHERE purpose = 'gate'"),
+    "the weighing at the gate": (
+        "I4", False, "UPDATE custody_weighing SET gross_mg = gross_mg - 5000, net_mg = net_mg - 5000"
+        " WHERE purpose = 'gate'"),
+    "a bar in two closed boxes": ("I4", False, "DELETE FROM custody_boxopening"),
+    "a seal used twice": ("I4", False, "UPDATE custody_box SET seal = 'S-77'"),
+    "a bar of a box elsewhere": (
+        "I4", False, "UPDATE custody_lot SET custodian_id = custodian_id + 1 WHERE id = (SELECT max(lot_id)"
+        " FROM custody_boxbar)"),
     "what a check weighing came to": (
         "I4", False, "UPDATE custody_handover SET weighed_mg = weighed_mg - 1 WHERE weighed_mg IS NOT NULL"),
     "a check weighing of another lot": (

@@ -10,8 +10,10 @@ from django.views.decorators.http import require_safe
 
 from custody.models import Place, User
 from custody.queries import gate, handovers, holdings
+from custody.queries import vault as queries
 from custody.roles import Verb, may
 from custody.staff.vault import tables as vault_tables
+from custody.staff.vault.vault_tables import AccessTable, CountTable, StandingTable
 from custody.terms import PlaceKind
 from custody.web.access import needs
 from custody.web.panels import Action, Fact, Panel
@@ -19,6 +21,8 @@ from custody.web.panels import Action, Fact, Panel
 LOTS_A_PAGE = 50
 DISPATCHES_SHOWN = 10
 HANDOVERS_SHOWN = 10
+COUNTS_SHOWN = 10
+ACCESSES_SHOWN = 5
 
 
 @require_safe
@@ -32,14 +36,19 @@ def vault(request: HttpRequest) -> HttpResponse:
     found = holdings.holdings(viewer)
     metals = holdings.metals_of(found)
     names = [metal.metal for metal in metals]
+    standings = queries.standings(viewer)
     places = vault_tables.PlaceTable(
-        found, extra_columns=vault_tables.kilograms_of(names), sequence=("...", "unvalued")
+        found,
+        counted=queries.last_counted(viewer),
+        extra_columns=vault_tables.kilograms_of(names),
+        sequence=("...", "unvalued", "counted"),
     )
     return render(
         request,
         "staff/vault/vault.html",
         {
             "actions": _actions(viewer),
+            "standings": StandingTable(standings) if standings else None,
             "metal": vault_tables.MetalTable(metals),
             "sizes": [(one.place, _sizes(viewer, one.place)) for one in found if one.place.kind == PlaceKind.VAULT],
             "places": places,
@@ -61,13 +70,18 @@ def place(request: HttpRequest, code: str) -> HttpResponse:
         tables.RequestConfig(request, paginate={"per_page": LOTS_A_PAGE}).configure(table)
     latest = handovers.latest(viewer, one, HANDOVERS_SHOWN)
     here = [holding for holding in holdings.holdings(viewer) if holding.place == one]
+    standing = queries.standing_of(viewer, one)
+    by_two = one.two_person or standing.access is not None
     return render(
         request,
         "staff/vault/place.html",
         {
             "place": one,
             "kind": PlaceKind(one.kind).label.capitalize(),
-            "actions": _actions_at(one, viewer) if here else [],
+            "actions": _actions_at(standing, viewer, bool(here)),
+            "standing": standing if by_two else None,
+            "counts": CountTable(queries.counts(viewer).filter(place=one)[:COUNTS_SHOWN]),
+            "accesses": AccessTable(queries.accesses_of(viewer, one)[:ACCESSES_SHOWN]) if by_two else None,
             "panel": _panel(here),
             "metal": vault_tables.PlaceMetalTable(holdings.metals_of(here)),
             "sizes": vault_tables.SizeTable(holdings.by_size(bars)),
@@ -91,13 +105,25 @@ def _actions(viewer: User) -> list[Action]:
         found.append(Action(label="Hand over lots", url=reverse("handover"), tone="main"))
     if may(viewer.roles, Verb.DISPATCH):
         found.append(Action(label="Send out of the gate", url=reverse("gate")))
+    if may(viewer.roles, Verb.MANAGE_PEOPLE):
+        found.append(Action(label="Places", url=reverse("places")))
     return found
 
 
-def _actions_at(one: Place, viewer: User) -> list[Action]:
-    if not may(viewer.roles, Verb.HAND_OVER):
-        return []
-    return [Action(label="Shift handover", url=reverse("takeover", args=[one.code]), tone="main")]
+def _actions_at(standing: queries.Standing, viewer: User, something: bool) -> list[Action]:
+    """What can be done at a place: at one that two people open, opening and closing comes first."""
+    one, found = standing.place, []
+    opens = may(viewer.roles, Verb.OPEN_VAULT)
+    if standing.access and opens:
+        found.append(Action(label="Close it", url=reverse("vault-close", args=[standing.access.number]), tone="main"))
+    elif one.two_person and opens:
+        found.append(Action(label="Open it together", url=reverse("vault-open", args=[one.code]), tone="main"))
+    if something and may(viewer.roles, Verb.HAND_OVER):
+        tone = "quiet" if found else "main"
+        found.append(Action(label="Shift handover", url=reverse("takeover", args=[one.code]), tone=tone))
+    if one.active and may(viewer.roles, Verb.COUNT):
+        found.append(Action(label="Count", url=reverse("count", args=[one.code])))
+    return found
 
 
 def _panel(here: list[holdings.Holding]) -> Panel:

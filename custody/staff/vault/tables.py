@@ -1,5 +1,7 @@
 """Lists of the vault desk."""
 
+from datetime import datetime
+
 import django_tables2 as tables
 from django.template.loader import render_to_string
 from django.urls import reverse
@@ -65,9 +67,18 @@ class PlaceTable(BaseTable):
     bars = FigureColumn("Bars", orderable=False)
     gross = MassColumn("Gross", unit="kg", accessor="columns_mg__0", orderable=False, footer=_sum_of_column(0))
     unvalued = MassColumn("Not valued, gross", unit="kg", accessor="unvalued_mg", orderable=False)
+    counted = tables.Column(accessor="place__pk", verbose_name="Last counted", orderable=False)
+
+    def __init__(self, *args, counted: dict[int, datetime], **kwargs):
+        super().__init__(*args, **kwargs)
+        self.last_counted = counted
 
     def render_name(self, value, record):
         return f"{value} ({PlaceKind(record.place.kind).label})"
+
+    def render_counted(self, value):
+        at = self.last_counted.get(value)
+        return render_to_string("ui/time.html", {"at": at}) if at else "never"
 
 
 class PlaceMetalTable(BaseTable):
@@ -190,6 +201,7 @@ class OutlookTable(BaseTable):
 
     number = LotColumn(accessor="lot__number", verbose_name="Lot", orderable=False)
     what = tables.Column(accessor="lot", verbose_name="What", orderable=False)
+    box = tables.Column(verbose_name="Box", default="", orderable=False)
     owner = tables.Column(accessor="lot", verbose_name="Owner", orderable=False)
     gross = MassColumn("Gross", accessor="lot__gross_mg", orderable=False)
     au = MassColumn("Au", accessor="lot", orderable=False)
@@ -199,6 +211,9 @@ class OutlookTable(BaseTable):
     def render_what(self, value):
         bar = getattr(value, "bar", None)
         return f"bar {bar}" if bar else value.get_form_display()
+
+    def render_box(self, value):
+        return f"{value}, seal {value.seal}"
 
     def render_owner(self, value):
         return owner_words(value)

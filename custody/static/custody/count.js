@@ -1,0 +1,88 @@
+// A count by scan (templates/staff/vault/count.html): every line of the field is one label; the page says of each at
+// once whether it belongs here, and keeps what was scanned on this device until the count is recorded.
+//
+//   textarea[data-count]    where the scanner writes; its lines are what is counted
+//   [data-count-word]       how many, and what the last one is
+//   [data-count-list]       one row a label: its code, and what the book says of it
+//   [data-count-kept]       under which name it is kept; on the page of a recorded count it is let go
+//   [data-count-anew]       empties it
+
+const field = document.querySelector("textarea[data-count]");
+const word = document.querySelector("[data-count-word]");
+const list = document.querySelector("[data-count-list]");
+const box = document.querySelector("[data-count-kept]");
+const kept = box?.dataset.countKept ?? "";
+const said = new Map(); // code in capitals: what the book says of it
+
+const codes = () => field.value.split("\n").map((line) => line.trim().split(/\s+/).join(" ")).filter((code) => code !== "");
+
+function keep() {
+  try {
+    if (field.value.trim() === "") localStorage.removeItem(kept);
+    else localStorage.setItem(kept, field.value);
+  } catch { /* a device that keeps nothing counts all the same */ }
+}
+
+async function ask(code) {
+  try {
+    const answer = await fetch(`${list.dataset.countList}?${new URLSearchParams({ code })}`, { headers: { Accept: "application/json" } });
+    return answer.ok ? await answer.json() : null;
+  } catch {
+    return null;
+  }
+}
+
+function row(code) {
+  const item = document.createElement("li");
+  const name = document.createElement("strong");
+  const words = document.createElement("span");
+  const book = said.get(code.toUpperCase());
+  name.textContent = code;
+  words.textContent = !book ? "the book can't be reached now; it is compared at the end" : book.here ? book.words : `NOT HERE BY THE BOOK. ${book.words}`;
+  item.dataset.here = book ? String(book.here) : "";
+  item.append(name, " ", words);
+  return item;
+}
+
+function draw(last) {
+  const all = codes();
+  const astray = all.filter((code) => said.get(code.toUpperCase())?.here === false).length;
+  list.replaceChildren(...all.toReversed().map(row));
+  word.textContent = `${all.length} scanned${astray ? `, ${astray} not here by the book` : ""}. ${last ?? ""}`;
+}
+
+async function read() {
+  const seen = new Set();
+  let again = "";
+  const unique = codes().filter((code) => {
+    const known = seen.has(code.toUpperCase());
+    if (known) again = `${code} was scanned before.`;
+    seen.add(code.toUpperCase());
+    return !known;
+  });
+  if (again) field.value = `${unique.join("\n")}\n`;
+  keep();
+  const fresh = unique.filter((code) => !said.has(code.toUpperCase()));
+  draw(again || (fresh.length ? `${fresh.at(-1)}: asking the book.` : ""));
+  const answers = await Promise.all(fresh.map(ask));
+  fresh.forEach((code, index) => answers[index] && said.set(code.toUpperCase(), answers[index]));
+  draw(again || (fresh.length ? list.querySelector("li")?.textContent : ""));
+}
+
+if (field) {
+  field.addEventListener("input", () => { keep(); if (field.value.endsWith("\n")) read(); });
+  field.addEventListener("change", read);
+  document.querySelector("[data-count-anew]")?.addEventListener("click", () => {
+    field.value = "";
+    said.clear();
+    read();
+    field.focus();
+  });
+  let back = null;
+  try { back = localStorage.getItem(kept); } catch { /* nothing was kept */ }
+  const taken = field.value.trim() === "" && back;
+  if (taken) field.value = back;
+  read().then(() => { if (taken) draw("What was scanned before on this device is taken back."); });
+} else if (kept) {
+  try { localStorage.removeItem(kept); } catch { /* nothing was kept */ }
+}
