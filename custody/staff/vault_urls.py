@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from custody.staff.vault import gate, handover, shift, stock
+from custody.staff.vault import access, count, gate, handover, places, shift, stock
 
 urlpatterns = [
     path("", stock.vault, name="vault"),
@@ -10,6 +10,17 @@ urlpatterns = [
     path("handover/", handover.hand_over_lots, name="handover"),
     path("takeover/<path:code>/", shift.shift, name="takeover"),
     path("passed/<uuid:key>/", handover.passed, name="passed"),
+    path("open/<path:code>/", access.open_place, name="vault-open"),
+    path("close/<path:number>/", access.close_place, name="vault-close"),
+    path("accesses/<path:code>/", access.accesses, name="vault-accesses"),
+    path("access/<path:number>/", access.access, name="vault-access"),
+    path("count/<path:code>/", count.count, name="count"),
+    path("count-look/<path:code>/", count.look, name="count-look"),
+    path("counted/<path:number>/", count.counted, name="counted"),
+    path("count-sheet/<path:number>/", count.sheet, name="count-sheet"),
+    path("count-csv/<path:number>/", count.count_csv, name="count-csv"),
+    path("places/", places.places, name="places"),
+    path("places/<path:code>/", places.change, name="place-change"),
     path("gate/", gate.gate, name="gate"),
     path("dispatch/<path:number>/", gate.dispatched, name="dispatched"),
     path("dispatch-certificates/<path:number>/", gate.issue_missing, name="issue-certificates"),
