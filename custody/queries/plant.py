@@ -1,11 +1,9 @@
 """What the plant's board shows: lots where they stand, open runs, what an operator may work, the next bar's serial."""
 
-import re
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.db.models import F, QuerySet
-from django.db.models.functions import Length
 
 from custody.calc.rules import rule_for
 from custody.models import Lot, Operation, Place, Run, User
@@ -14,9 +12,6 @@ from custody.terms import Clearance, Form, PlaceKind
 
 #: Where the plant works; counter and vault have desks of their own.
 PLANT = (PlaceKind.LABORATORY, PlaceKind.FURNACE, PlaceKind.VESSEL, PlaceKind.WORKSHOP, PlaceKind.STRONGROOM)
-
-#: What the first bar of a year is numbered, where the house has stamped none yet.
-FIRST_SERIAL = "A000001"
 
 
 def places(*kinds: PlaceKind) -> QuerySet[Place]:
@@ -110,13 +105,3 @@ def _with_run(lots: QuerySet[Lot]) -> QuerySet[Lot]:
 def _open_run(content: Lot) -> OpenRun:
     since = content.run.opened_by.at
     return OpenRun(content.run, content, since, since + timedelta(hours=rule_for(content.run.step).hours))
-
-
-def next_serial(viewer: User, year: int, mark: str) -> str:
-    """The serial after the highest that the house stamped this year; cancelled ones count, they are used for ever."""
-    numbered = scope.bars(viewer).filter(year=year, mark=mark, serial__regex="[0-9]$")
-    highest = numbered.order_by(Length("serial").desc(), "-serial").values_list("serial", flat=True).first()
-    if highest is None:
-        return FIRST_SERIAL
-    head, digits = re.fullmatch(r"(.*?)([0-9]+)", highest).groups()
-    return f"{head}{int(digits) + 1:0{len(digits)}d}"

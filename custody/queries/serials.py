@@ -23,18 +23,20 @@ FIRST_SERIAL = "A000001"
 # What is known of each serial of a range, one row a serial: the last bar that bears it before what was said of it.
 _TOLD = """
 WITH bars AS (
-    SELECT DISTINCT ON (b.serial) b.serial, b.id, b.cancelled_by_id, b.replaces_id, l.number AS lot, l.gross_mg, p.name AS place,
-           o.number AS operation, o.kind, y.name AS party, c.number AS cancelled
+    SELECT DISTINCT ON (b.serial) b.serial, b.id, b.cancelled_by_id, b.replaces_id, l.number AS lot, l.gross_mg,
+           p.name AS place, o.number AS operation, o.kind, y.name AS party, c.number AS cancelled
       FROM custody_bar b JOIN custody_lot l ON l.id = b.lot_id LEFT JOIN custody_place p ON p.id = l.place_id
       LEFT JOIN custody_movement m ON m.id = l.last_movement LEFT JOIN custody_operation o ON o.id = m.operation_id
       LEFT JOIN custody_party y ON y.id = o.party_id LEFT JOIN custody_operation c ON c.id = b.cancelled_by_id
-     WHERE (b.mark, b.year) = (%(mark)s, %(year)s) AND b.serial COLLATE "C" >= %(low)s AND b.serial COLLATE "C" <= %(high)s
+     WHERE (b.mark, b.year) = (%(mark)s, %(year)s) AND b.serial COLLATE "C" >= %(low)s
+           AND b.serial COLLATE "C" <= %(high)s
            AND length(b.serial) = length(%(low)s) AND substr(b.serial, %(digits)s) ~ '^[0-9]+$'
      ORDER BY b.serial, b.id DESC
 ), said AS (
     SELECT DISTINCT ON (e.serial) e.serial, e.fate, e.reason, btrim(concat(u.first_name, ' ', u.last_name)) AS by
       FROM custody_serialevent e JOIN custody_user u ON u.id = e.by_id
-     WHERE (e.mark, e.year) = (%(mark)s, %(year)s) AND e.serial COLLATE "C" >= %(low)s AND e.serial COLLATE "C" <= %(high)s
+     WHERE (e.mark, e.year) = (%(mark)s, %(year)s) AND e.serial COLLATE "C" >= %(low)s
+           AND e.serial COLLATE "C" <= %(high)s
            AND length(e.serial) = length(%(low)s) AND substr(e.serial, %(digits)s) ~ '^[0-9]+$'
      ORDER BY e.serial, e.id DESC
 ), told AS (
@@ -45,14 +47,16 @@ WITH bars AS (
                  WHEN EXISTS (SELECT FROM custody_parcel a JOIN custody_lot r ON r.id = a.lot_id
                                JOIN custody_operation d ON d.id = r.created_by_id
                                WHERE a.returned_from_id = b.id
-                                 AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = d.id)) THEN 'returned'
+                                 AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = d.id))
+                 THEN 'returned'
                  ELSE 'dispatched' END
              WHEN s.fate = 'spoiled' THEN 'spoiled'
              WHEN b.id IS NOT NULL THEN 'cancelled'
              WHEN s.fate = 'reserved' THEN 'reserved'
              ELSE 'free' END AS state,
            b.lot, b.place, b.operation, b.kind, b.party, b.cancelled, s.reason, s.by,
-           (SELECT l.number FROM custody_bar r JOIN custody_lot l ON l.id = r.lot_id WHERE r.id = b.replaces_id) AS replaces
+           (SELECT l.number FROM custody_bar r JOIN custody_lot l ON l.id = r.lot_id
+             WHERE r.id = b.replaces_id) AS replaces
       FROM bars b FULL JOIN said s USING (serial)
 )
 """

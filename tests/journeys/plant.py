@@ -61,9 +61,10 @@ def cast(operator: Person, manager: Person, sand: str) -> list[str]:
     The sand holds 2372.000 g with 2367.968 g Au, the bars 2346.005 g; 20.000 g go back to stock.
     """
     work(operator, "Cast bars", sand)
-    for count, nominal in (("2", "1000"), ("1", "250"), ("1", "100")):
-        operator.fill_in({"How many bars": count, "Nominal of each": nominal, "Fineness of each": "998.3"})
-        operator.press("Lay out the bars")
+    operator.fill_in({"How many bars": "4", "Fineness of each": "998.3"})
+    operator.press("Lay out the bars")
+    for number, weighed in enumerate(("1000", "1000", "250", "100"), start=1):
+        operator.type("Weighed", weighed, f"Bar {number}")
     assert operator.field("Serial", "Bar 4").input_value() == "A000004"
     operator.type("Gross", "20", "Remainder")
     assert operator.still_to_explain() == "2.000 g gross still to explain; 1.963 g Au still to explain"

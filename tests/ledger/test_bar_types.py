@@ -19,7 +19,10 @@ from tests import builders, people
 from tests.conftest import HOME
 
 POST = "SELECT custody_post(%s)"
-TELL = "INSERT INTO custody_serialevent (mark, year, serial, fate, reason, by_id, at) VALUES ('HFR', %s, %s, %s, %s, %s, now())"
+TELL = (
+    "INSERT INTO custody_serialevent (mark, year, serial, fate, reason, by_id, at)"
+    " VALUES ('HFR', %s, %s, %s, %s, %s, now())"
+)
 RANGE = (
     "INSERT INTO custody_serialrange (mark, year, head, width, first, last, set_by_id, set_at)"
     " VALUES (%s, %s, %s, %s, %s, %s, %s, now())"
@@ -53,9 +56,10 @@ def bar(scene, serial, *, lot=None, gross=1_000_000, bar_type="", **more):
     lot = lot or scene.fine
     metals = withdraw(lot.gross_mg, lot.metals_mg, gross)
     out = {"form": "bar", "gross_mg": gross, "fine_mg": {"Au": metals[0]}, "serial": serial}
+    out |= {"bar_type": bar_type} if bar_type else {}
     body = {
         "kind": "cast", "at": timezone.now().isoformat(), "by": scene.otto.pk,
-        "inputs": [{"lot": lot.number, "gross_mg": gross}], "outputs": [out | ({"bar_type": bar_type} if bar_type else {})],
+        "inputs": [{"lot": lot.number, "gross_mg": gross}], "outputs": [out],
     }  # fmt: skip
     return POST, [json.dumps(body | more)]
 
@@ -119,7 +123,7 @@ TYPES = {
     "out of use": (lambda s: ["UPDATE custody_bartype SET active = false WHERE code = 'AU-1000'"], None),
     **{
         f"another {column}": (
-            lambda s, column=column, value=value: [f"UPDATE custody_bartype SET {column} = {value} WHERE code = 'AU-1000'"],
+            lambda s, to=f"{column} = {value}": [f"UPDATE custody_bartype SET {to} WHERE code = 'AU-1000'"],
             "bar_type_stays",
         )
         for column, value in (("most_mg", "2000000"), ("least_ppm", "1"), ("metal", "'Ag'"), ("code", "'X'"))

@@ -91,13 +91,16 @@ def test_a_number_the_book_lacks_is_told_at_once_and_the_right_one_heals_it(oper
 def test_bars_laid_out_are_balanced_by_weight_and_fineness(operator):
     (lot,) = builders.ready(1200, where="SHOP", Au=999_850, Ag=50)
     page = operator()
+    builders.scale()
     page.goto(f"/plant/cast/?lot={lot.number}")
-    for field, value in {"count": "2", "nominal": "500"}.items():
+    page.select_option("#id_scale", "BENCH-2")
+    for field, value in {"count": "2", "fineness": "999.9"}.items():
         page.fill(f"#id_{field}", value)
     page.get_by_role("button", name="Lay out the bars").click()
     page.wait_for_selector("#id_bar-1-serial")
     assert page.input_value("#id_bar-1-serial") == "A000002"
-    page.fill("#id_bar-1-weighed", "500.2")
+    page.fill("#id_bar-0-gross", "500")
+    page.fill("#id_bar-1-gross", "500.2")
     assert figures(page, "Au")[:2] == ["1\u202f199.820", "1\u202f000.100"]
     page.fill("#id_rest-0-gross", "199.8")
     assert word(page) == "Balanced to the milligram."
