@@ -9,13 +9,15 @@ from custody.actions.bar_types import enter_bar_type, set_aside_serials, tell_se
 from custody.actions.boxes import open_box, pack_box
 from custody.actions.cells import keep_current
 from custody.actions.house import change_place
+from custody.actions.runs import Into, charge_vessel, draw_from
 from custody.actions.solutions import Found, accept_solution, assay_solution, set_effluent_limits
 from custody.actions.vault import Stray, close_vault, count_stock, open_vault
+from custody.actions.water import discharge
 from custody.actions.work import Add, ForOrder, Make, Take, record_step
 from custody.calc.bar_types import Making
 from custody.models import Lot, RouteOrder, Run
 from custody.terms import Addition, Form, Kind, SerialFate
-from tests import builders, people
+from tests import builders, people, settling
 
 
 def kilobar():
@@ -30,8 +32,10 @@ def whole(now):
     """Everything, beside the rest of the book."""
     _work_on_an_order()
     _cell()
+    _water()
     _bars()
     _vault()
+    _gate()
 
 
 def _work_on_an_order():
@@ -75,6 +79,27 @@ def _cell():
     )  # fmt: skip
 
 
+def _water():
+    """Treated water, assayed as the book has it, leaves within the limits."""
+    otto, tank = people.otto_operator(), builders.place("TANK-1")
+    (lot,) = builders.ready(10, Au=1_000, Ag=1_000)
+    into = Into(tank, Kind.NEUTRALISE)
+    added = (Add(Addition.WATER, 99_990_000),)
+    charged = charge_vessel(into=into, inputs=[Take(lot.number)], additions=added, at=timezone.now(), by=otto)
+    content = Lot.objects.get(number=charged.lots[0])
+    carried = Make(Form.SOLUTION, content.gross_mg, _fine(content))
+    drawn = draw_from(
+        kind=Kind.FINISH, content=content, take=Take(content.number), outputs=[carried], at=timezone.now(), by=otto
+    )
+    treated = Lot.objects.get(number=drawn.lots[0])
+    assay = assay_solution(
+        lot=treated.number, volume_ml=100_000, density_mg_ml=1_000, figures={"Au": Found(100), "Ag": Found(100)},
+        method="ICP spectrometry", ph_centi=800, at=timezone.now(), by=people.anna_assayer(),
+    )  # fmt: skip
+    accept_solution(assay=assay, at=timezone.now(), by=people.ada_assayer())
+    discharge(lot=treated, volume=40_000, at=timezone.now(), by=otto)
+
+
 def _bars():
     """Serials of another mark set aside and one spoiled; two bars packed, and the box opened again."""
     kilobar()
@@ -87,6 +112,14 @@ def _bars():
     bar = builders.handed_over(builders.bar("HF-BOX", grams=100), vera, "VAULT")
     box = pack_box(bars=[bar.number], seal="S-77", at=timezone.now(), by=vera)
     open_box(box=box, reason="Wrong seal", at=timezone.now(), by=vera)
+    other = builders.handed_over(builders.bar("HF-BOX-2", grams=100), vera, "VAULT")
+    pack_box(bars=[bar.number, other.number], seal="S-78", at=timezone.now(), by=vera)
+
+
+def _gate():
+    """A lot of the party's own metal leaves, weighed."""
+    (lot,) = builders.ready(50, by=people.vera_vault(), where="VAULT")
+    settling.dispatched(lot)
 
 
 def _vault():

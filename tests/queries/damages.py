@@ -379,4 +379,14 @@ DAMAGES = {
     "a settlement approved by who prepared it": (
         "I12", False, "ALTER TABLE custody_settlement DROP CONSTRAINT approved_by_another;"
         " UPDATE custody_settlement SET approved_by_id = prepared_by_id"),
+    "what a litre held": ("I12", False, "UPDATE custody_solutionfigure SET ug_l = ug_l + 1000000 WHERE substance = 'Au'"),
+    "the volume of a solution": ("I12", False, "UPDATE custody_solutionassay SET volume_ml = volume_ml + 1"),
+    "an assay accepted by who recorded it": (
+        "I12", False, "UPDATE custody_solutionassay s SET by_id = a.by_id FROM custody_solutionacceptance a"
+        " WHERE a.assay_id = s.id"),
+    "water past its permit": ("I12", False, "UPDATE custody_effluentlimit SET most = 99 WHERE substance = 'Ag'"),
+    "water whose acidity was never measured": ("I12", False, "UPDATE custody_solutionassay SET ph_centi = NULL"),
+    "water that left unassayed": (
+        "I12", False, "DELETE FROM custody_solutionacceptance WHERE assay_id = (SELECT max(id) FROM"
+        " custody_solutionassay)"),
 }  # fmt: skip

@@ -2,6 +2,7 @@
 
 from custody.queries.verify import (
     amendments,
+    boxes,
     cells,
     counter,
     exchanges,
@@ -57,6 +58,7 @@ def verify() -> Findings:
         solutions.check(findings["I12"])
         prices.check(findings["I12"])
         weighings.check(findings["I4"])
+        boxes.check(findings["I4"])
         vault.check(findings["I4"])
     return findings
 
