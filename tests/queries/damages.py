@@ -379,7 +379,8 @@ DAMAGES = {
     "a settlement approved by who prepared it": (
         "I12", False, "ALTER TABLE custody_settlement DROP CONSTRAINT approved_by_another;"
         " UPDATE custody_settlement SET approved_by_id = prepared_by_id"),
-    "what a litre held": ("I12", False, "UPDATE custody_solutionfigure SET ug_l = ug_l + 1000000 WHERE substance = 'Au'"),
+    "what a litre held": (
+        "I12", False, "UPDATE custody_solutionfigure SET ug_l = ug_l + 1000000 WHERE substance = 'Au'"),
     "the volume of a solution": ("I12", False, "UPDATE custody_solutionassay SET volume_ml = volume_ml + 1"),
     "an assay accepted by who recorded it": (
         "I12", False, "UPDATE custody_solutionassay s SET by_id = a.by_id FROM custody_solutionacceptance a"

@@ -1,4 +1,5 @@
-"""Solutions: what an accepted assay gave a solution is what its figures say, and another person accepted it (I12)."""
+"""Solutions (I12): what an accepted assay gave one is what its figures say, another person accepted it, and water left
+only within its permit."""
 
 from collections import defaultdict
 
@@ -7,9 +8,22 @@ from custody.queries.verify.findings import Check
 from custody.queries.verify.raw import rows, stream
 from custody.terms import COLUMNS, METALS, PPM
 
+_DISCHARGED = """
+SELECT o.number, o.day, o.recorded_at, l.number,
+       (SELECT s.id FROM custody_solutionacceptance a JOIN custody_solutionassay s ON s.id = a.assay_id
+          JOIN custody_movement v ON v.operation_id = a.operation_id AND v.side = 'out' AND v.lot_id = m.lot_id
+         WHERE s.lot_id = m.lot_id AND v.id < m.id
+           AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = a.operation_id)
+         ORDER BY v.id DESC LIMIT 1)
+  FROM custody_operation o JOIN custody_movement m ON m.operation_id = o.id AND m.side = 'in'
+  JOIN custody_lot l ON l.id = m.lot_id
+ WHERE o.kind = 'discharge' AND o.source <> 'history'
+   AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = o.id)
+"""
+
 
 def check(found: Check) -> None:
-    """Notes a solution with other figures than its assay, and an assay accepted by who recorded it."""
+    """Notes a solution with other figures than its assay, one accepted by who recorded it, water past its permit."""
     figures: dict[int, dict[str, int]] = defaultdict(dict)
     for _, assay, substance, ug_l in stream("SELECT id, assay_id, substance, ug_l FROM custody_solutionfigure"):
         figures[assay][substance] = ug_l
@@ -29,3 +43,22 @@ def check(found: Check) -> None:
         holds = (volume * density, *(half_even(volume * figures[assay].get(metal, 0), PPM) for metal in METALS))
         for column, mg, recomputed in zip(COLUMNS, given, holds, strict=True):
             found.expect(mg, recomputed, f"assay {number}", f"{column} by its volume and figures")
+    _water(found, figures)
+
+
+def _water(found: Check, figures: dict[int, dict[str, int]]) -> None:
+    """Every discharge beside the limits that stood when it was recorded, the latest of each substance."""
+    acidity = dict(rows("SELECT id, ph_centi FROM custody_solutionassay"))
+    limits = rows("SELECT substance, valid_from, set_at, least, most FROM custody_effluentlimit ORDER BY 2, id")
+    for operation, day, recorded_at, lot, assay in rows(_DISCHARGED):
+        found.checked += 1
+        where = f"discharge {operation}"
+        standing = {what: (least, most) for what, since, set_at, least, most in limits
+                    if since <= day and set_at <= recorded_at}  # fmt: skip
+        if assay is None or not standing:
+            found.breach(where, "water left assayed and accepted, under limits that stood", lot=lot)
+            continue
+        for substance, (least, most) in standing.items():
+            measured = acidity[assay] if substance == "pH" else figures[assay].get(substance)
+            if measured is None or measured > most or (least is not None and measured < least):
+                found.breach(where, f"{substance} within its limit", lot=lot, found=measured, least=least, most=most)
