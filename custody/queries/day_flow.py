@@ -21,7 +21,7 @@ _THEN = ", ".join(f"l.{mass} + coalesce(s.{mass}, 0) AS {mass}" for mass in _MAS
 _SINCE = ", ".join(f"sum(CASE m.side WHEN 'in' THEN m.{mass} ELSE -m.{mass} END)::bigint AS {mass}" for mass in _MASSES)
 
 # One statement, so that an operation recorded meanwhile is in all of it or in none. An operation of the same instant as
-# a handover came before it where its line stands at the place that the lot left.
+# a handover came before it where its line stands at a place that the lot had left by then.
 _DAY = f"""
 WITH lines AS (
     SELECT o.day > %(day)s AS later, o.kind || coalesce(': ' || u.step, '') AS done, m.side, m.place_id AS place,
@@ -36,13 +36,16 @@ WITH lines AS (
       FROM custody_handover h JOIN custody_lot l ON l.id = h.lot_id,
            LATERAL (SELECT {_SINCE} FROM custody_movement m JOIN custody_operation o ON o.id = m.operation_id
                      WHERE m.lot_id = h.lot_id
-                       AND (o.at > h.at OR o.at = h.at AND m.place_id <> h.from_place_id)) s
+                       AND (o.at > h.at OR o.at = h.at AND NOT EXISTS (
+                            SELECT FROM custody_handover e WHERE e.lot_id = h.lot_id AND e.at = h.at AND e.id <= h.id
+                               AND e.from_place_id = m.place_id))) s
      WHERE h.at >= %(day)s::date - interval '2 days' AND custody_local_day(h.at) >= %(day)s
        AND h.from_place_id <> h.to_place_id
 )
-SELECT 'now', false, '', '', place_id, NULL, false, '', {_SUMS} FROM custody_lot WHERE gross_mg > 0 GROUP BY place_id
+SELECT 'now', false, '', '', place_id, NULL::bigint, false, '', {_SUMS}
+  FROM custody_lot WHERE gross_mg > 0 GROUP BY place_id
 UNION ALL
-SELECT CASE WHEN edge THEN 'edge' ELSE 'lot' END, later, done, side, place, NULL, bar, what, {_SUMS}
+SELECT CASE WHEN edge THEN 'edge' ELSE 'lot' END, later, done, side, place, NULL::bigint, bar, what, {_SUMS}
   FROM lines GROUP BY edge, later, done, side, place, bar, what
 UNION ALL
 SELECT 'handed', later, 'handed over', '', place, to_place, bar, '', {_SUMS}
