@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 
 from custody.calc.currencies import currency_code
 from custody.calc.price import parse_price
@@ -18,6 +19,7 @@ from custody.calc.pricing import doubtful
 from custody.calc.rates import Unit
 from custody.calc.reading import quoted
 from custody.calc.refusals import Refused
+from custody.calc.rounding import to_places
 from custody.calc.worksheet_file import FileRefused
 from custody.terms import METALS
 
@@ -71,6 +73,11 @@ class Judged:
 def per_ounce(amount: Decimal, per: str) -> Decimal:
     """A price of a gram or a troy ounce as one of a troy ounce (31.1034768 g exactly), never rounded."""
     return amount * _OUNCE_IN_GRAMS if per == Unit.GRAM else amount
+
+
+def change_percent(now: Decimal, before: Decimal) -> Decimal:
+    """How far a price lies from the one before it, per cent with two decimals, half to even; both of one unit."""
+    return to_places((Fraction(now) - Fraction(before)) * 100 / Fraction(before), 2)
 
 
 def said_price(

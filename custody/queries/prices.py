@@ -135,7 +135,7 @@ def _planned_series(series: Series, said: list[Said]) -> dict[Said, Planned]:
 def table(viewer: User, **narrowed) -> QuerySet[Price]:
     """The prices that stand, the latest day first; ``narrowed`` by columns (metal, currency, fixing, day__range)."""
     found = scope.prices(viewer).filter(replaced_by__isnull=True, **narrowed)
-    return found.select_related("confirmation__by", "by", "before", "imported", "replaces").order_by(
+    return found.select_related("confirmation__by", "by", "before", "imported", "replaced_by").order_by(
         "-day", "metal", "currency", "fixing"
     )
 

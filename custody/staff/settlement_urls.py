@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from custody.staff.settlement import accounts, settle, statements
+from custody.staff.settlement import accounts, price_entry, prices, settle, statements
 
 urlpatterns = [
     path("", statements.settlements, name="settlements"),
@@ -12,4 +12,10 @@ urlpatterns = [
     path("paper/<path:number>/", statements.issue_paper, name="settlement-paper"),
     path("accounts/", accounts.accounts, name="metal-accounts"),
     path("account/<path:code>/", accounts.account, name="metal-account"),
+    path("prices/", prices.price_list, name="prices"),
+    path("prices/price/<int:pk>/", prices.one_price, name="price"),
+    path("prices/enter/", price_entry.enter, name="price-enter"),
+    path("prices/file/", price_entry.read_file, name="prices-import"),
+    path("prices/doubtful/", price_entry.doubtful, name="prices-doubtful"),
+    path("prices/limits/", price_entry.limits, name="price-limits"),
 ]

@@ -51,7 +51,10 @@ def settlements(request: HttpRequest) -> HttpResponse:
     done = IssuedTable(issued(viewer), prefix="issued-")
     for table in (waiting, done):
         tables.RequestConfig(request, paginate=A_PAGE).configure(table)
-    actions = [Action(label="Metal accounts", url=reverse("metal-accounts"))]
+    actions = [
+        Action(label="Metal accounts", url=reverse("metal-accounts")),
+        Action(label="Prices", url=reverse("prices")),
+    ]
     return render(request, "staff/settlement/settlements.html", {"actions": actions, "waiting": waiting, "done": done})
 
 

@@ -1,0 +1,171 @@
+"""What is asked of prices: which to show, one entered by hand, a file of them, a second person's word, a limit."""
+
+from base64 import b64decode, b64encode
+from binascii import Error as NoBase64
+from datetime import timedelta
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from custody.calc.price_table import LONGEST_FIXING, LONGEST_SOURCE
+from custody.staff.settlement.forms import UNITS
+from custody.terms import METALS
+from custody.web.forms import BaseForm, KitForm, PercentField
+from custody.web.price_field import PriceField
+
+#: No file of prices is longer.
+LONGEST = 1_000_000
+#: So many days are shown where nobody asked for others.
+SHOWN_DAYS = 90
+NO_TEXT = "The file is no plain text in UTF-8. Save it as comma-separated text."
+_EVERY_METAL = [(metal, metal) for metal in METALS]
+
+
+def _day(**more) -> forms.DateField:
+    return forms.DateField(
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        error_messages={"invalid": "Give a date, like 2024-01-31."},
+        **more,
+    )
+
+
+def _words(most: int, **more) -> forms.CharField:
+    return forms.CharField(max_length=most, widget=forms.TextInput(attrs={"autocomplete": "off"}), **more)
+
+
+class PriceFilter(KitForm):
+    """Which prices to show; blank asks for all."""
+
+    mark_optional = False
+
+    metal = forms.ChoiceField(label="Metal", required=False)
+    currency = forms.ChoiceField(label="Currency", required=False)
+    fixing = forms.ChoiceField(label="Fixing", required=False)
+    first = _day(label="From", required=False)
+    last = _day(label="To", required=False)
+
+    def __init__(self, *args, named: dict[str, list[str]], **kwargs):
+        super().__init__(*args, **kwargs)
+        for name, words in named.items():
+            self.fields[name].choices = [("", "every one"), *((word, word) for word in words)]
+
+    def clean(self):
+        first, last = self.cleaned_data.get("first"), self.cleaned_data.get("last")
+        if first and last and last < first:
+            self.add_error("last", f"The span ends before it begins. Give a day from {first} on.")
+
+    @property
+    def narrowed(self) -> dict:
+        """What is asked, as columns; what can't be read asks nothing."""
+        said = self.cleaned_data
+        columns = {name: said[name] for name in ("metal", "currency", "fixing") if said.get(name)}
+        days = {"day__gte": said.get("first"), "day__lte": said.get("last")}
+        return columns | {name: day for name, day in days.items() if day}
+
+
+def last_days() -> dict:
+    """The span that is shown where nobody asked for another."""
+    today = timezone.localdate()
+    return {"first": today - timedelta(days=SHOWN_DAYS), "last": today}
+
+
+class PriceForm(BaseForm):
+    """One price, by hand."""
+
+    metal = forms.ChoiceField(label="Metal", choices=_EVERY_METAL)
+    currency = _words(10, label="Currency", help_text="Three letters, like USD.")
+    fixing = _words(LONGEST_FIXING, label="Fixing", help_text="In plain words: morning, afternoon, daily.")
+    day = _day(label="Day", initial=timezone.localdate)
+    amount = PriceField(what="price", label="Price")
+    per = forms.ChoiceField(label="per", choices=UNITS)
+    source = _words(LONGEST_SOURCE, label="Source", help_text="Where it was read.")
+    reason = _words(
+        300,
+        label="Reason",
+        required=False,
+        help_text="Where it replaces a price of that day: what was wrong. The other stays in the record.",
+    )
+    source.wide = reason.wide = True
+
+
+class PriceFileForm(KitForm):
+    """A file of prices, or its lines pasted. ``text`` is what is read, ``name`` where it is from.
+
+    A file goes back to the page byte by byte in ``kept``, for no browser sends it twice, and a text field would change
+    its line ends and with them its SHA-256.
+    """
+
+    about_all = "file"
+    mark_optional = False
+
+    file = forms.FileField(label="File", required=False)
+    lines = forms.CharField(label="Or its lines", widget=forms.Textarea, required=False, max_length=LONGEST)
+    reason = _words(
+        300, label="Reason", required=False, help_text="Where prices of the file replace others: what was wrong."
+    )
+    reason.wide = True
+    kept = forms.CharField(widget=forms.HiddenInput, required=False, max_length=LONGEST * 2)
+    kept_name = forms.CharField(widget=forms.HiddenInput, required=False, max_length=200)
+    seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=64)
+    text, name = "", ""
+
+    def clean_file(self):
+        sent = self.cleaned_data.get("file")
+        if sent is None:
+            return None
+        if sent.size > LONGEST:
+            raise ValidationError("The file is longer than 1 MB. Divide it.")
+        self.text, self.name = _decoded(sent.read()), sent.name
+        return sent
+
+    def clean(self):
+        said = super().clean()
+        if self.errors:
+            return said
+        if not self.text and said["lines"].strip():
+            self.text, self.name = said["lines"], "pasted"
+        elif not self.text and said["kept"]:
+            self.text, self.name = self._kept(said["kept"]), said["kept_name"]
+        if not self.text.strip():
+            self.add_error("file", "Choose a file, or paste its lines.")
+        elif "\0" in self.text:
+            self.add_error("file", NO_TEXT)
+        return said
+
+    @property
+    def carried(self) -> dict[str, str]:
+        """The file for the page that shows what it would record; lines that were pasted stand there anyway."""
+        if self.name == "pasted" or not self.text:
+            return {}
+        return {"kept": b64encode(self.text.encode()).decode(), "kept_name": self.name}
+
+    def _kept(self, text: str) -> str:
+        try:
+            return _decoded(b64decode(text, validate=True))
+        except (NoBase64, ValidationError):
+            self.add_error("file", "The page lost its file. Choose it again.")
+            return ""
+
+
+class ConfirmForm(KitForm):
+    """A second person's word about the prices that are ticked."""
+
+    note = _words(300, label="How you know", help_text="Like: read again on the sheet of that day.")
+    note.wide = True
+
+
+class LimitForm(BaseForm):
+    """How far a metal's price may jump, from a date on."""
+
+    metal = forms.ChoiceField(label="Metal", choices=_EVERY_METAL)
+    jump_ppm = PercentField(label="Doubtful from more than, %", what="limit")
+    valid_from = _day(label="For days from", initial=timezone.localdate)
+    note = _words(300, label="Why", required=False)
+
+
+def _decoded(content: bytes) -> str:
+    try:
+        return content.decode("utf-8")
+    except UnicodeDecodeError:
+        raise ValidationError(NO_TEXT) from None
