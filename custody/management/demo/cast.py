@@ -41,12 +41,14 @@ PLACES = (
 SCALES = (
     ("C-1", "Counter scale", "COUNTER", Plate(Accuracy.II, 100, 6_200_000, 10_000)),
     ("F-1", "Floor scale", "STRONG", Plate(Accuracy.III, 2_000, 20_000_000)),
+    ("M-1", "Mint balance", "MINT", Plate(Accuracy.I, 10, 3_200_000, 1_000)),
     ("B-1", "Assay balance", "LAB", Plate(Accuracy.I, 1, 5_000, 1)),
 )
 
 #: Code, nominal milligrams and class of the reference weights; C-1 and F-1 are checked with them each morning.
 WEIGHTS = (
     ("W-2K", 2_000_000, WeightClass.F1),
+    ("W-2E", 2_000_000, WeightClass.E2),
     ("W-100", 100_000, WeightClass.F1),
     ("W-5K", 5_000_000, WeightClass.F2),
     ("W-1", 1_000, WeightClass.E1),

@@ -30,7 +30,7 @@ from custody.terms import (
 G = 1000  # milligrams in a gram
 
 #: What each scale is checked with in the morning.
-MORNING = {"C-1": ("W-100", "W-2K"), "F-1": ("W-5K",), "B-1": ("W-1",)}
+MORNING = {"C-1": ("W-100", "W-2K"), "F-1": ("W-5K",), "M-1": ("W-100", "W-2E"), "B-1": ("W-1",)}
 
 
 def check_scales(now: datetime) -> None:
@@ -76,7 +76,8 @@ class Desk:
 
     def scale_for(self, gross_mg: int) -> str:
         """The scale that weighs so much, checked this morning."""
-        code = "C-1" if gross_mg <= 6_200_000 else "F-1"
+        fits = (("C-1", 6_200_000, 10), ("M-1", 3_200_000, 1), ("F-1", 20_000_000, 2_000))
+        code = next((code for code, most, step in fits if gross_mg <= most and gross_mg % step == 0), "F-1")
         scale = self.house.scales[code]
         if not ScaleCheck.objects.filter(scale=scale, day=self.clock.tick(0).date()).exists():
             self.check(scale)

@@ -10,7 +10,7 @@ from custody.calc.fineness import fine_mg
 from custody.calc.purchase import amount
 from custody.calc.rates import Unit
 from custody.errors import CountersignatureNeeded
-from custody.management.demo import bench
+from custody.management.demo import bench, plant
 from custody.management.demo.cast import House
 from custody.management.demo.desk import Clock, Desk, G, bars
 from custody.models import Bar, Lot, Operation, Run
@@ -38,12 +38,16 @@ CUPELLATION = "fire assay by cupellation"
 def play(house: House, now: datetime) -> None:
     """Plays the whole story."""
     desk = Desk(house, Clock(now, DAYS))
+    desk.clock.morning(0)
+    plant.lay_out(desk)
     first_week(desk)
     sand, rest = first_batch(desk)
     cast_first_bars(desk, sand)
     second_batch(desk, rest)
     settle_up(desk)
+    plant.work_the_plant(desk, *feed_of_the_campaign(desk))
     open_work(desk)
+    plant.today(desk)
 
 
 def first_week(desk: Desk) -> None:
@@ -175,6 +179,7 @@ def finish(desk: Desk) -> None:
             work.Lose(Cause.FUME, fume),
             work.Lose(Cause.EFFLUENT, effluent, {"Au": left["Au"], "Ag": left["Ag"], "Cu": left["Cu"] - copper}),
         ),
+        reason="The filter was washed once only; its water went to the tank",
         at=desk.clock.tick(60),
         by=desk.house.orrin,
     )
@@ -259,6 +264,7 @@ def second_batch(desk: Desk, rest: list[str]) -> None:
         at=desk.clock.tick(480),
         by=desk.house.orrin,
         place=desk.house.places["HALL"],
+        reason="Old slags hold silver that no acid reaches; their mud went with the water",
     )
     desk.clock.morning(15)
     small = bars(101, (20, 10), (10, 20), (4, 50), (3, 100), ppm=997_800, silver_ppm=300)
@@ -306,6 +312,24 @@ def settle_up(desk: Desk) -> None:
         collected=move.Collected("Order of the mine, by letter", "Edda Rook", IdentityKind.PASSPORT, "N 4410972"),
         reason="Part of the metal due, by secured carrier",
     )
+
+
+def feed_of_the_campaign(desk: Desk) -> tuple[str, str]:
+    """Two deliveries for the plant: doré with 14 % of silver, and a bar with 35 %. Gives their melts."""
+    desk.clock.morning(18)
+    mixed = desk.take_in(
+        "P-03", Basis.TOLL, Category.MINED_LARGE,
+        (Form.DORE, 3_812_400, 0, "GH", "Greywater pit 3", 790_000, 1, "doré bar 124"),
+        delivered_by="Secured carrier, two persons",
+    )  # fmt: skip
+    first = receive_and_value(desk, mixed.lots, flux=24_000, slag=26_400, fume=1_100, Au=782_400, Ag=141_800, Cu=54_300)
+    silvery = desk.take_in(
+        "P-01", Basis.TOLL, Category.MINED_SMALL,
+        (Form.DORE, 912_660, 0, "CA", "Tern Creek", 600_000, 1, "doré bar 3, much silver"),
+        delivered_by="Noor Tern",
+    )  # fmt: skip
+    second = receive_and_value(desk, silvery.lots, flux=8_000, slag=8_900, fume=400, Au=601_200, Ag=351_300, Cu=22_100)
+    return first, second
 
 
 def walk_in(desk: Desk) -> None:
