@@ -14,9 +14,10 @@ from custody.terms import METALS, DocumentKind, Form
 
 
 def unvalued(viewer: User) -> QuerySet[Lot]:
-    """Lots with mass and without metals in the book, what clean-outs gathered too, each with the edges to its samples (``sample_edges``).
+    """Lots with mass and without metals in the book, what clean-outs gathered too.
 
-    ``exchange_terms`` is not empty where the lot's assays are exchanged with its party.
+    Each with the edges to its samples (``sample_edges``). ``exchange_terms`` is not empty where the lot's assays are
+    exchanged with its party.
     """
     known = Q(valued=True) & ~Q(pk__in=gathered(viewer).values("pk"))
     waiting = scope.lots(viewer).filter(gross_mg__gt=0).exclude(known | Q(form__in=(Form.SAMPLE, Form.IN_PROCESS)))

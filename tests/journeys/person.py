@@ -69,6 +69,9 @@ class Person:
     def type(self, label: str, text: str, row: str = "") -> None:
         """A field by its label, of the whole form or of a row by its heading ("Parcel 2"); a list is chosen from."""
         field = self.field(label, row)
+        folded = field.locator("xpath=ancestor::details[not(@open)]")
+        if folded.count():
+            folded.locator("summary").click()
         if field.evaluate("field => field.tagName") == "SELECT":
             field.select_option(label=text)
         else:

@@ -16,6 +16,7 @@ def batch(operator: Person, *lots: str) -> dict[str, str]:
         "2 875.500 g gross still to explain; 2 379.925 g Au still to explain; 307.310 g Ag still to explain;"
         " 136.695 g Cu still to explain"
     )
+    operator.type("Reason", "Weights of the wet side from the batch sheet")
     operator.fill_in({"Gross": "5 kg"}, "Addition 1")
     operator.fill_in({"Gross": "2 kg"}, "Addition 2")
     operator.fill_in({"Gross": "2372", "Au": "2368", "Ag": "0.6"}, "Lot out 1")
@@ -48,6 +49,7 @@ def held_is_refused(sampler: Person, lot: str) -> None:
     sampler.follow("Record a step")
     sampler.follow("Melt")
     sampler.shoot("Lot", lot, "Lot in 1")
+    sampler.type("Reason", "Weighed at the furnace")
     sampler.type("Gross", "119", "Lot out 1")
     sampler.type("Gross", "1", "Loss 1")
     sampler.press("Record the step")

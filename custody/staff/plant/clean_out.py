@@ -83,7 +83,7 @@ GatheredRows = rows_of(Gathered, AllGathered, extra=2)
 
 
 class LostTable(BaseTable):
-    caption = "Declared lost and not recovered since"
+    caption = "Declared lost since metal was last recovered"
     cause = tables.Column("Cause", accessor="cause__label")
     gold = MassColumn("Au", accessor="metals_mg__0")
     silver = MassColumn("Ag", accessor="metals_mg__1")

@@ -160,7 +160,7 @@ def test_a_revaluation_past_the_tolerance_is_countersigned_by_another_manager():
         "out": [{"form": "melt", "gross": "1500", "Au": "1200", "Ag": "225"}],
         "loss": [],
     }
-    number = sent(people.signed_in(people.otto_operator()), "/plant/step/melt/", body(rows=rows))
+    number = sent(people.signed_in(people.otto_operator()), "/plant/step/melt/", body(rows=rows, reason="Not weighed"))
     melt = Operation.objects.get(number=number).created_lots.get()
     found = determined(melt, Au=790_000, Ag=150_000)
     manager = people.signed_in(people.mona_manager())

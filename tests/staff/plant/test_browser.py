@@ -66,6 +66,14 @@ def test_a_scanned_lot_brings_its_book_and_the_balance_runs_as_it_is_typed(opera
     page.fill("#id_loss-0-gross", "1")
     page.fill("#id_loss-0-Au", "0.1")
     assert word(page) == "Balanced to the milligram."
+    usual = "[data-usual-row=Au] [data-asked]"
+    assert page.inner_text(usual) == "nothing"
+    page.fill("#id_loss-0-Au", "0.5")
+    assert page.inner_text(usual) == "a reason", "past 0.05 % of 800 g"
+    page.fill("#id_loss-0-Au", "0.9")
+    assert page.inner_text(usual) == "reason and a manager", "past 0.1 %"
+    page.fill("#id_loss-0-Au", "0.1")
+    page.fill("#id_reason", "Weights from the furnace book")
     assert violations(page) == []
     page.get_by_role("button", name="Record the step").click()
     page.wait_for_url("**/operation/**")
@@ -81,7 +89,7 @@ def test_a_number_the_book_lacks_is_told_at_once_and_the_right_one_heals_it(oper
     assert figures(page, "gross")[0] == "0.000"
     page.fill("#id_in-0-lot", "")
     scan(page, "#id_in-0-lot", lot.number)
-    page.get_by_text("in your custody").wait_for()
+    page.locator("[data-lot-words]", has_text="in your custody").wait_for()
     assert figures(page, "gross")[0] == "1\u202f000.000"
     page.get_by_role("button", name="Add a lot in").click()
     assert figures(page, "gross")[0] == "1\u202f000.000", "a new row knows nothing of the last one's lot"
