@@ -12,7 +12,9 @@ const word = document.querySelector("[data-count-word]");
 const list = document.querySelector("[data-count-list]");
 const box = document.querySelector("[data-count-kept]");
 const kept = box?.dataset.countKept ?? "";
-const said = new Map(); // code in capitals: what the book says of it
+const said = new Map(); // code in capitals: what the book says of it; null where it could not be asked
+let tail = ""; // what is told of the last scan
+let turn = 0;
 
 const codes = () => field.value.split("\n").map((line) => line.trim().split(/\s+/).join(" ")).filter((code) => code !== "");
 
@@ -38,20 +40,22 @@ function row(code) {
   const words = document.createElement("span");
   const book = said.get(code.toUpperCase());
   name.textContent = code;
-  words.textContent = !book ? "the book can't be reached now; it is compared at the end" : book.here ? book.words : `NOT HERE BY THE BOOK. ${book.words}`;
+  if (book) words.textContent = book.here ? book.words : `NOT HERE BY THE BOOK. ${book.words}`;
+  else words.textContent = book === null ? "The book can't be reached now: it is compared at the end." : "…";
   item.dataset.here = book ? String(book.here) : "";
   item.append(name, " ", words);
   return item;
 }
 
-function draw(last) {
+function draw() {
   const all = codes();
   const astray = all.filter((code) => said.get(code.toUpperCase())?.here === false).length;
   list.replaceChildren(...all.toReversed().map(row));
-  word.textContent = `${all.length} scanned${astray ? `, ${astray} not here by the book` : ""}. ${last ?? ""}`;
+  word.textContent = `${all.length} scanned${astray ? `, ${astray} not here by the book` : ""}. ${tail}`;
 }
 
 async function read() {
+  const mine = ++turn;
   const seen = new Set();
   let again = "";
   const unique = codes().filter((code) => {
@@ -63,10 +67,13 @@ async function read() {
   if (again) field.value = `${unique.join("\n")}\n`;
   keep();
   const fresh = unique.filter((code) => !said.has(code.toUpperCase()));
-  draw(again || (fresh.length ? `${fresh.at(-1)}: asking the book.` : ""));
+  tail = again || (fresh.length ? `${fresh.at(-1)}: asking the book.` : "");
+  draw();
   const answers = await Promise.all(fresh.map(ask));
-  fresh.forEach((code, index) => answers[index] && said.set(code.toUpperCase(), answers[index]));
-  draw(again || (fresh.length ? list.querySelector("li")?.textContent : ""));
+  fresh.forEach((code, index) => said.set(code.toUpperCase(), answers[index]));
+  // Another label was scanned while the book was asked: what is told is about that one.
+  if (mine === turn && fresh.length && !again) tail = row(fresh.at(-1)).textContent;
+  draw();
 }
 
 if (field) {
@@ -82,7 +89,11 @@ if (field) {
   try { back = localStorage.getItem(kept); } catch { /* nothing was kept */ }
   const taken = field.value.trim() === "" && back;
   if (taken) field.value = back;
-  read().then(() => { if (taken) draw("What was scanned before on this device is taken back."); });
+  read().then(() => {
+    if (!taken) return;
+    tail = "What was scanned before on this device is taken back.";
+    draw();
+  });
 } else if (kept) {
   try { localStorage.removeItem(kept); } catch { /* nothing was kept */ }
 }
