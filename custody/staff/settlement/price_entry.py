@@ -81,7 +81,7 @@ def read_file(request: HttpRequest) -> HttpResponse:
         "staff/settlement/price_import.html",
         {
             "form": form,
-            "plans": PlanTable(plans, empty_text="") if plans else None,
+            "plans": PlanTable(plans) if plans else None,
             "counts": _counted(plans),
             "carried": form.carried if plans else {},
             "shown": shown,

@@ -16,6 +16,9 @@ from custody.queries.prices import Planned, is_sure
 from custody.templatetags.papers import price as shown
 from custody.web.tables import BaseTable, FigureColumn, MomentColumn
 
+#: More prices than these of a file are counted, not listed.
+PLANS_SHOWN = 200
+
 
 def figure(amount: Decimal) -> str:
     """A price as it is quoted, thousands apart."""
@@ -52,16 +55,18 @@ class PriceTable(BaseTable):
     empty_text = "No price is entered for these days."
 
     day = tables.Column("Day", orderable=False)
-    metal = tables.Column("Metal", orderable=False)
+    of = tables.Column("Of", empty_values=(), orderable=False)
     amount = AmountColumn("Price", orderable=False)
     unit = tables.Column("In", empty_values=(), orderable=False)
-    fixing = tables.Column("Fixing", orderable=False)
     change = FigureColumn("Change, %", empty_values=(), orderable=False)
     standing = tables.Column("Standing", empty_values=(), orderable=False)
     source = tables.Column("Source", orderable=False)
 
     def render_day(self, record):
-        return render_to_string("ui/lot.html", {"number": record.day, "url": reverse("price", args=[record.pk])})
+        return render_to_string("ui/lot.html", {"number": str(record.day), "url": reverse("price", args=[record.pk])})
+
+    def render_of(self, record):
+        return f"{record.metal}, {record.fixing}"
 
     def render_unit(self, record):
         return f"{record.currency}/{record.per}"
@@ -84,7 +89,7 @@ class HistoryTable(PriceTable):
     reason = tables.Column("Replaces the one before it, because", default="—", orderable=False)
 
     class Meta:
-        exclude = ("day", "metal", "fixing")
+        exclude = ("day", "of")
         sequence = ("amount", "unit", "change", "standing", "source", "how", "by", "at", "reason")
 
     def render_how(self, record):
@@ -111,7 +116,7 @@ class DoubtfulTable(PriceTable):
 
     class Meta:
         exclude = ("standing",)
-        sequence = ("day", "metal", "amount", "unit", "fixing", "before", "change", "limit", "source", "by", "pick")
+        sequence = ("day", "of", "amount", "unit", "before", "change", "limit", "source", "by", "pick")
 
     def __init__(self, *args, viewer, may_confirm: bool, ticked=(), **kwargs):
         super().__init__(*args, **kwargs)
@@ -135,7 +140,7 @@ class DoubtfulTable(PriceTable):
 
 
 class PlanTable(BaseTable):
-    """What would become of each price of a file."""
+    """What becomes of each price of a file; of many, the doubtful and those that replace others stand first."""
 
     caption = "What the file would record"
 
@@ -148,6 +153,11 @@ class PlanTable(BaseTable):
     source = tables.Column("Source", accessor="said__source", orderable=False)
     becomes = tables.Column("What happens", accessor="said", orderable=False)
     doubt = tables.Column("Standing", accessor="judged", orderable=False)
+
+    def __init__(self, plans, **kwargs):
+        first = sorted(plans, key=lambda plan: (not plan.judged.doubtful, plan.same or plan.standing is None))
+        self.more = max(len(plans) - PLANS_SHOWN, 0)
+        super().__init__(first[:PLANS_SHOWN] if self.more else plans, **kwargs)
 
     def render_day(self, value):
         return str(value)

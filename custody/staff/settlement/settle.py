@@ -12,9 +12,12 @@ from django.views.decorators.http import require_http_methods
 
 from custody.actions.settle import settle_receipt
 from custody.calc.fineness import format_percent
+from custody.calc.price import quoted_price
+from custody.calc.price_table import LONGEST_SOURCE
 from custody.errors import Bought, Refusal
 from custody.models import Lot, Operation, Settlement, Terms
 from custody.queries import scope, settling
+from custody.queries.prices import offered
 from custody.queries.settlements import charges_of_terms
 from custody.roles import Verb
 from custody.staff.settlement.forms import SettleForm
@@ -60,10 +63,11 @@ def correct(request: HttpRequest, number: str) -> HttpResponse:
 def _settle(request: HttpRequest, receipt: Operation, corrects: Settlement | None) -> HttpResponse:
     day = parse_date(request.POST.get("day", "")) if request.method == "POST" else receipt.day
     terms = _terms(receipt, day or receipt.day)
+    metals = _priced(receipt, terms)
     form = SettleForm(
         request.POST or None,
-        initial={"day": receipt.day},
-        metals=_priced(receipt, terms),
+        initial={"day": receipt.day} | ({} if corrects else _offered(receipt, terms, metals)),
+        metals=metals,
         currency=terms.currency if terms else "in the currency of the terms",
         correction=corrects is not None,
         issuing=request.method == "POST" and "look" not in request.POST and bool(request.POST.get("seen")),
@@ -157,6 +161,18 @@ def _priced(receipt: Operation, terms: Terms | None) -> list[str]:
 def _waiting(receipt: Operation) -> list[Lot]:
     """Lots whose assay must come first."""
     return [lot for lot in settling.unvalued_lots(receipt) if lot.form not in settling.MAY_WAIT]
+
+
+def _offered(receipt: Operation, terms: Terms | None, metals: list[str]) -> dict:
+    """The table's prices of the day of the receipt, filled in to be looked at like anything that is typed."""
+    found = offered(metals, terms.currency, receipt.day) if terms else {}
+    filled = {}
+    for metal, quote in found.items():
+        source = f"{quote.fixing}, {quote.day}, {quote.source}"[:LONGEST_SOURCE]
+        filled |= {
+            f"price_{metal}": quoted_price(quote.amount), f"unit_{metal}": quote.per.value, f"source_{metal}": source,
+        }  # fmt: skip
+    return filled
 
 
 def _delivery(receipt: Operation) -> Panel:

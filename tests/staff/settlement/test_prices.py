@@ -11,7 +11,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from custody.models import Price, PriceConfirmation, PriceImport, PriceLimit
-from tests import builders, people
+from tests import builders, people, settling
 from tests.prices import SOURCE, day, entered, file_of
 
 WHERE = "/settlement/prices/"
@@ -359,6 +359,31 @@ def test_a_longer_list_costs_no_more_queries():
             client.get(WHERE)
         counts.append(len(asked))
     assert counts[0] == counts[1]
+
+
+# Where a receipt is settled
+
+
+@rolled_back
+def test_the_price_of_the_day_is_offered_with_its_source_where_there_is_one_alone():
+    settling.terms()
+    lot = builders.valued(builders.received()[0])
+    where = f"/settlement/receipt/{builders.receipt_of(lot).number}/"
+    client = of(people.matt_accountant)
+    entered("1800", currency="EUR")
+    entered("0.80", currency="EUR", metal="Ag", per="g")
+    entered("2000", fixing="morning")  # in another currency than that of the terms
+    form = client.get(where).context["form"]
+    assert [form[f"{part}_Au"].initial for part in ("price", "unit", "source")] == [
+        Decimal("1800.00"), "ozt", f"daily, {day()}, {SOURCE}",
+    ]  # fmt: skip
+    assert form["unit_Ag"].initial == "g"
+    entered("1801", currency="EUR", fixing="afternoon")
+    form = client.get(where).context["form"]
+    assert form["price_Au"].initial is None, "which fixing is agreed nobody knows here"
+    entered("0.80", ago=1, currency="EUR", metal="Ag", per="g")
+    entered("1.80", currency="EUR", metal="Ag", per="g", reason="Misread")
+    assert client.get(where).context["form"]["price_Ag"].initial is None, "a doubtful price is not offered"
 
 
 # In a browser
