@@ -13,8 +13,8 @@ from tests import builders, people
 from tests.concurrency.conftest import posting
 
 LOCK = "custody_lock_place(bigint,boolean)"
-#: Shared or alone, nobody waits; and whoever would have waited dawdles, so that both go on from the same book.
-OFF = ("PERFORM pg_advisory_xact_lock(1056, at_place::int)", "PERFORM pg_sleep(0.3)",
+#: Shared or alone, nobody waits.
+OFF = ("PERFORM pg_advisory_xact_lock(1056, at_place::int)", "NULL",
        "PERFORM pg_advisory_xact_lock_shared(1056, at_place::int)", "NULL")  # fmt: skip
 
 
@@ -69,6 +69,8 @@ def test_control_without_the_lock_it_is_open_twice(cage, writers, rewritten):
     access, _ = cage
     writers([closing(access)])
     rewritten(LOCK, *OFF)
+    insert = "INSERT INTO custody_vaultaccess"
+    rewritten("custody_open_vault(jsonb)", insert, f"PERFORM pg_sleep(2); {insert}")
     opening = calling(
         "custody_open_vault", place="CAGE", by=people.vera_vault().pk, second=people.max_manager().pk, purpose="Bars"
     )
@@ -109,13 +111,10 @@ def test_a_count_is_before_a_handover_or_after_it(cage, writers, sound, first):
 def test_control_without_the_lock_a_count_misses_what_stood_there(cage, writers, rewritten):
     """The handover is dated before the count and ends after it: the count would have what was gone by its own time."""
     _, bar = cage
-    rewritten(LOCK, *OFF)
-    owner = rewritten(
-        "custody_weigh_handover(custody_lot,custody_handover,jsonb)", "SELECT id INTO now_on", "SELECT id INTO now_on"
-    )
+    owner = rewritten(LOCK, *OFF)
     owner.execute(
         "CREATE FUNCTION dawdle() RETURNS trigger LANGUAGE plpgsql AS"
-        " 'BEGIN IF NEW.id > 0 THEN PERFORM pg_sleep(0.6); END IF; RETURN NEW; END'"
+        " 'BEGIN IF NEW.id > 0 THEN PERFORM pg_sleep(2); END IF; RETURN NEW; END'"
     )
     owner.execute("GRANT EXECUTE ON FUNCTION dawdle() TO PUBLIC")
     owner.execute("CREATE TRIGGER slowly BEFORE INSERT ON custody_handover FOR EACH ROW EXECUTE FUNCTION dawdle()")
