@@ -19,15 +19,17 @@ from custody.calc.refusals import Refused
 from custody.calc.rules import rule_for
 from custody.calc.runs import Outlook, reagents_of
 from custody.calc.safety import cautions_for
+from custody.errors import Refusal
 from custody.models import Lot, Place
 from custody.queries import planner, plant, runs, scope, tanks
 from custody.roles import Verb, may
 from custody.staff.entry import Entry
 from custody.staff.laboratory.solution_tables import SolutionAssays
-from custody.staff.lines import LotsInRows
+from custody.staff.lines import LotIn, LotsIn
 from custody.staff.plant.run_forms import STEPS, ChargeForm, LiquidRows
 from custody.terms import COLUMNS, METALS, Addition, Kind, PlaceKind
 from custody.web.access import needs
+from custody.web.forms import rows_of
 from custody.web.panels import Action, Fact, Panel
 from custody.web.tables import BaseTable, FigureColumn, LotColumn, MassColumn, MomentColumn
 
@@ -48,6 +50,16 @@ class Reagents(BaseTable):
 
     def render_excess(self, value):
         return format_percent(value)
+
+
+class Charged(LotsIn):
+    """A vessel that holds something may be given reagent alone."""
+
+    required = False
+    note = "Scan each lot; Enter moves on. Blank where only an addition goes into what the vessel holds."
+
+
+ChargedRows = rows_of(LotIn, Charged)
 
 
 @needs(Verb.REFINE)
@@ -93,7 +105,7 @@ def _charge_entry(request: HttpRequest, vessel: Place | None) -> Entry:
     rule = rule_for(Kind.CHARGE)
     adds = [{"what": what.value} | _of_water(what) for what in recipe_for(Kind(step)).adds]
     rows = {
-        "in": LotsInRows(sent, prefix="in", initial=lots),
+        "in": ChargedRows(sent, prefix="in", initial=lots),
         "add": LiquidRows(sent, prefix="add", initial=adds, form_kwargs={"additions": rule.additions}),
     }
     form = ChargeForm(sent, initial={"vessel": vessel, "step": step})
@@ -128,6 +140,8 @@ def _reagents(entry: Entry, step: str, content: Lot | None) -> Reagents | None:
 
 def _charge(entry: Entry) -> Posted:
     said = entry.form.cleaned_data
+    if not any(entry.rows[name].filled for name in ("in", "add")):
+        raise Refusal("Nothing is charged: scan a lot, or give an addition.").at("inputs")
     return charge_vessel(
         into=Into(said["vessel"], Kind(said["step"])),
         inputs=[row.take(entry.lots) for row in entry.rows["in"].filled],
@@ -155,8 +169,8 @@ class LosingTable(BaseTable):
     metal = tables.Column("Metal")
     held = MassColumn("In the vessel", accessor="held_mg")
     band = MassColumn("Usual, up to", accessor="band_mg")
-    tolerance = MassColumn("With a reason, up to", accessor="tolerance_mg")
-    words = tables.Column("All of it lost would need")
+    tolerance = MassColumn("By one person with a reason, up to", accessor="tolerance_mg")
+    words = tables.Column("All lost needs")
 
     class Meta:
         orderable = False
