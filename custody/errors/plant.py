@@ -130,7 +130,7 @@ Boxed = refusal(
 VaultClosed = refusal(
     "VaultClosed",
     "vault_closed",
-    "Place {place} is opened by two people: open it first, then work there.",
+    "Place {place} is opened by two people: open it first. Who works, gives or takes there is one of the two.",
     base=Conflict,
     field="place",
 )

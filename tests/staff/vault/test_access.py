@@ -133,7 +133,7 @@ def test_a_closed_place_refuses_a_handover_at_the_lot():
         "lots-TOTAL_FORMS": 0, "lots-INITIAL_FORMS": 0,
     }  # fmt: skip
     text = words(client.post("/vault/handover/", sent))
-    assert "Place CAGE is opened by two people: open it first, then work there." in text
+    assert "Place CAGE is opened by two people: open it first." in text
     assert f"{lot.number}</textarea>" in text
     assert not Handover.objects.filter(to_place__code="CAGE").exists()
 
