@@ -38,7 +38,8 @@ class StrayTold:
 
     def as_stray(self) -> Stray:
         """What is recorded of it."""
-        return Stray(self.code, self.lot.number if self.lot else "", self.words)
+        known = self.lot is not None and self.lot.gross_mg > 0  # then its place and holder are kept, not words
+        return Stray(self.code, self.lot.number if self.lot else "", "" if known else self.words)
 
 
 @dataclass(slots=True)
