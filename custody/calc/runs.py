@@ -97,7 +97,7 @@ class Losing:
     def words(self) -> str:
         """What a finish that declared all of it lost would need."""
         if self.held_mg > self.tolerance_mg:
-            return "a reason and a manager's countersignature"
+            return "a reason, signed"
         return "a reason" if self.held_mg > self.band_mg else "nothing more"
 
 

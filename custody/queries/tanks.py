@@ -41,7 +41,7 @@ class State:
     vessel: Vessel | None
     run: plant.OpenRun | None
     volume: Volume | None
-    standing: tuple[Lot, ...]
+    standing: tuple[tuple[Lot, Volume], ...]
     waiting: int
 
     @property
@@ -77,11 +77,11 @@ def states(viewer: User) -> list[State]:
     """Every vessel in use, by code."""
     places = list(plant.places(PlaceKind.VESSEL).select_related("vessel__overflows_to"))
     runs = {run.content.place_id: run for run in plant.open_runs(viewer)}
+    kept = list(solutions_standing(viewer).filter(place__kind=PlaceKind.VESSEL))
+    volumes = volumes_of([*(run.content for run in runs.values()), *kept])
     standing = defaultdict(list)
-    for lot in solutions_standing(viewer).filter(place__kind=PlaceKind.VESSEL):
-        standing[lot.place_id].append(lot)
-    contents = [run.content for run in runs.values()]
-    assays = _standing_assays(contents)
+    for lot in kept:
+        standing[lot.place_id].append((lot, volumes[lot.pk]))
     waiting = defaultdict(int)
     for lot in waiting_assays(viewer).values_list("lot_id", flat=True):
         waiting[lot] += 1
@@ -90,7 +90,7 @@ def states(viewer: User) -> list[State]:
             place,
             getattr(place, "vessel", None),
             run := runs.get(place.pk),
-            _volume(run.content, assays.get(run.content.pk)) if run else None,
+            volumes[run.content.pk] if run else None,
             tuple(standing[place.pk]),
             waiting[run.content.pk] if run else 0,
         )

@@ -1,6 +1,6 @@
 """A batch recorded as it goes: a vessel is charged, products are drawn, the run is finished."""
 
-from tests.journeys.laboratory import work
+from tests.journeys.laboratory import BENCH, work
 from tests.journeys.person import Person
 from tests.journeys.plant import BALANCED
 from tests.journeys.tracing import milligrams
@@ -22,6 +22,7 @@ def draw(operator: Person, run: str, form: str, gross: str, **metals: str) -> tu
     """A product is weighed; its metals are offered by the book, then said as found. Gives operation and lot."""
     to_run(operator, run)
     operator.follow("Draw a product")
+    operator.type("Scale", BENCH)
     operator.fill_in({"Form": form, "Gross": gross, "Place": "SHOP Bar workshop"}, "Product 1")
     operator.press("Offer provisional metals")
     offered = operator.field(next(iter(metals)), "Product 1").input_value()
@@ -35,6 +36,7 @@ def finish(operator: Person, run: str, residue: dict[str, str], solution: str, e
     """What the book still holds in the vessel is carried to two lots or declared lost."""
     to_run(operator, run)
     operator.follow("Finish")
+    operator.type("Scale", BENCH)
     operator.one_more("Add a lot")
     operator.fill_in({"Form": "solution", "Gross": solution}, "Lot out 1")
     operator.fill_in({"Form": "residue"} | residue, "Lot out 2")

@@ -9,6 +9,8 @@ from custody.models import SolutionAssay
 from custody.queries.tanks import figures_of
 from custody.web.tables import BaseTable, FigureColumn, LotColumn, MassColumn, MomentColumn, StatusColumn
 
+TONES = {"waiting": "wait", "accepted": "good", "reversed": "stop"}
+
 
 def standing_of(assay: SolutionAssay) -> str:
     """Where an assay stands, in a word."""
@@ -33,9 +35,7 @@ class SolutionAssays(BaseTable):
     ph = FigureColumn("pH", accessor="ph_centi", default="—")
     figures = tables.Column("Found, mg/L", empty_values=())
     by = tables.Column("By")
-    word = StatusColumn(
-        verbose_name="Standing", empty_values=(), tones={"waiting": "wait", "accepted": "good", "reversed": "stop"}
-    )
+    word = StatusColumn(verbose_name="Standing", empty_values=(), tones=TONES)
 
     class Meta:
         orderable = False
@@ -50,6 +50,9 @@ class SolutionAssays(BaseTable):
 
     def render_figures(self, record):
         return figures_in_words(record)
+
+    def render_word(self, record, column):
+        return column.render(standing_of(record))
 
 
 class WaitingSolutions(SolutionAssays):

@@ -22,6 +22,7 @@ from custody.roles import Verb, may
 from custody.staff.entry import sent_before
 from custody.staff.laboratory.accept import AcceptForm
 from custody.staff.laboratory.solution_tables import (
+    TONES,
     AssayChanges,
     SolutionAssays,
     StandingSolutions,
@@ -163,6 +164,7 @@ def solution_assay(request: HttpRequest, number: str) -> HttpResponse:
         "one": one,
         "form": form,
         "status": standing_of(one),
+        "tone": TONES[standing_of(one)],
         "own": own and waits,
         "panels": _panels(one),
         "changes": AssayChanges(_changes(one)) if waits else None,

@@ -55,13 +55,14 @@ def finish(request: HttpRequest, number: str) -> HttpResponse:
     if before:
         return before
     content = get_object_or_404(_open(request), run__number=number)
-    sent = request.POST if request.method == "POST" else None
+    options = _outputs(request, content)
     rule = rule_for(Kind.FINISH)
+    sent = _left_over(request.POST, content, options) if request.method == "POST" else None
     carried = [{"form": Form.SOLUTION, "density": _density(content)}]
     rows = {
         "in": _content_rows(sent, content),
         "add": AdditionRows(sent, prefix="add", form_kwargs={"additions": rule.additions}),
-        "out": CarriedRows(sent, prefix="out", initial=carried, form_kwargs=_outputs(request, content)),
+        "out": CarriedRows(sent, prefix="out", initial=carried, form_kwargs=options),
         "loss": LossRows(sent, prefix="loss", initial=[{"cause": Cause.EFFLUENT}], form_kwargs={"causes": rule.causes}),
     }
     entry = Entry(request, _form(request, sent, content), rows)
@@ -150,6 +151,31 @@ def _offered(sent: QueryDict, content: Lot, options: dict) -> QueryDict:
     return filled
 
 
+def _left_over(sent: QueryDict, content: Lot, options: dict) -> QueryDict:
+    """What was sent; asked for an offer, the last lot without metals takes all that is left, the others as drawn."""
+    if "offer" not in sent:
+        return sent
+    filled = sent.copy()
+    rows = [row for row in CarriedRows(sent, prefix="out", form_kwargs=options).forms if row.is_valid() and row.filled]
+    lost = LossRows(sent, prefix="loss", form_kwargs={"causes": rule_for(Kind.FINISH).causes})
+    lost.is_valid()
+    left = [mg - sum(row.cleaned_data.get(metal) or 0 for row in lost.forms if hasattr(row, "cleaned_data"))
+            for metal, mg in zip(METALS, content.metals_mg, strict=True)]  # fmt: skip
+    left = [max(mg - sum(row.fine_mg.get(metal, 0) for row in rows), 0)
+            for metal, mg in zip(METALS, left, strict=True)]  # fmt: skip
+    blank = [row for row in rows if not row.fine_mg]
+    for row in blank:
+        said = row.cleaned_data
+        gross = said["gross"] - (said.get("tare") or 0)
+        metals = tuple(left)
+        if row is not blank[-1] or sum(left) > gross:
+            metals = expected_mg(Form(said["form"]), gross, (max(sum(left), gross), *left), Kind(content.run.step))
+        for metal, mg in zip(METALS, metals, strict=True):
+            filled[row.add_prefix(metal)] = plain_grams(mg) if mg else ""
+        left = [mg - out for mg, out in zip(left, metals, strict=True)]
+    return filled
+
+
 def _laid_out(content: Lot) -> list[dict]:
     """The products that the step usually gives; a solution with the density of its last assay."""
     density = _density(content)
@@ -184,7 +210,8 @@ def _content_rows(sent: QueryDict | None, content: Lot) -> Lines:
 def _outputs(request: HttpRequest, content: Lot) -> dict:
     vessels = plant.places(PlaceKind.VESSEL).exclude(pk=content.place_id).select_related("vessel__overflows_to")
     scales = weighing_kwargs(request.user)["scales"]
-    return {"places": place_choices(), "vessels": list(vessels), "scales": scales}
+    recipe = recipe_for(Kind(content.run.step))
+    return {"places": place_choices(), "vessels": list(vessels), "scales": scales, "recipe": recipe}
 
 
 def _order_of(content: Lot) -> ForOrder | None:

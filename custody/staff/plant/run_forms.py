@@ -6,6 +6,7 @@ from django import forms
 
 from custody.actions.runs import Into
 from custody.actions.work import Add, Make
+from custody.calc.recipes import Recipe
 from custody.calc.rules import RULES
 from custody.calc.solutions import mass_mg
 from custody.errors import Refusal
@@ -15,7 +16,7 @@ from custody.staff.entry import StepForm
 from custody.staff.lines import AdditionLine, Additions, Choices, LotsOut, Weighed, place_field
 from custody.staff.plant.order_field import OrderField
 from custody.staff.solution_fields import DensityField, LitresField
-from custody.terms import Form, Kind, PlaceKind
+from custody.terms import METALS, Form, Kind, PlaceKind
 from custody.web.forms import rows_of
 from custody.web.weighing import Scales, WeighingFields, scale_choices
 
@@ -120,15 +121,16 @@ class Product(ByLitres, WeighingFields, Weighed):
 
     scale = None
     silent = frozenset({"form", "place", "into", "density"})
-    folded = ("tare", "Pt", "Pd", "place")
-    fold_label = "Tare, platinum metals, place"
-    form = forms.ChoiceField(
-        label="Form", choices=[(form.value, form.label) for form in Form if form is not Form.IN_PROCESS]
-    )
+    form = forms.ChoiceField(label="Form")
     field_order = ("form", "gross", "litres", "density", "Au", "Ag", "Cu", "into", "tare", "Pt", "Pd", "place")
 
-    def __init__(self, *args, places: Choices = (), vessels: Sequence[Place] = (), **kwargs):
+    def __init__(self, *args, recipe: Recipe, places: Choices = (), vessels: Sequence[Place] = (), **kwargs):
         super().__init__(*args, **kwargs)
+        self.recipe = recipe
+        usual = [out.form for out in recipe.makes]
+        others = [form for form in Form if form is not Form.IN_PROCESS and form not in usual]
+        self.fields["form"].choices = [(form.value, form.label) for form in (*usual, *others)]
+        self.fields["form"].initial = Form.SOLUTION.value
         self.vessels = {vessel.code: vessel for vessel in vessels}
         self.fields["place"] = place_field("where the step was", places)
         into = forms.ChoiceField(
@@ -141,6 +143,19 @@ class Product(ByLitres, WeighingFields, Weighed):
         self.fields["gross"].required = False
         self.order_fields(self.field_order)
 
+    @property
+    def folded(self) -> tuple[str, ...]:
+        """What a product of this form hardly needs: litres of what is weighed, metals that it does not hold."""
+        form = self["form"].value()
+        holds = self.recipe.shown(Form(form)) if form in set(Form) else METALS
+        liquid = () if form == Form.SOLUTION else ("litres", "density", "into")
+        return ("tare", *liquid, *(metal for metal in METALS if metal not in holds), "place")
+
+    @property
+    def fold_label(self) -> str:
+        """What is folded away, in words."""
+        return "Tare, other metals, place" if "litres" not in self.folded else "Tare, litres, other metals, place"
+
     def clean(self):
         cleaned = super().clean()
         if not cleaned.get("gross") and not {"gross", "litres", "density"} & set(self.errors):
@@ -150,6 +165,11 @@ class Product(ByLitres, WeighingFields, Weighed):
         if cleaned.get("into") and cleaned.get("place"):
             self.add_error("place", "It runs into a vessel: leave the place blank.")
         return cleaned
+
+    @property
+    def filled(self) -> bool:
+        """Whether it says anything that has a weight."""
+        return self.has_changed() and bool(self.cleaned_data.get("gross"))
 
     @property
     def by_scale(self) -> bool:

@@ -1,5 +1,7 @@
 """Vessels and tanks: what stands in each, how full, since when; overflow to the next; a manager's capacities."""
 
+from dataclasses import replace
+
 from django import forms
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
@@ -95,7 +97,10 @@ def _panel(state: tanks.State, now) -> Panel:
         facts.append(Fact(label="Holds at most, L", value=litres(state.capacity_ml)))
     if state.waiting:
         facts.append(Fact(label="Assays", value=f"{state.waiting} waiting", tone="wait"))
-    facts += [Fact(label="Solution", value=lot.number, url=reverse("lot", args=[lot.number])) for lot in state.standing]
+    facts += [
+        Fact(label="Solution", value=f"{lot.number}, {volume.litres} L", url=reverse("lot", args=[lot.number]))
+        for lot, volume in state.standing
+    ]
     if state.next:
         facts.append(Fact(label="Overflows to", value=state.next, url=reverse("tank", args=[state.next.code])))
     note = "" if content or state.standing else "Empty by the book."
@@ -134,7 +139,7 @@ def tank(request: HttpRequest, code: str) -> HttpResponse:
         return done
     context = {
         "state": state,
-        "panel": _panel(state, timezone.now()),
+        "panel": replace(_panel(state, timezone.now()), title="In it", actions=()),
         "over": over if state.content and state.next and may(request.user.roles, Verb.REFINE) else None,
         "settings": settings if may(request.user.roles, Verb.SET_PLANT) else None,
         "actions": _actions(request, state),

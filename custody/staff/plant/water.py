@@ -35,7 +35,7 @@ class LimitTable(BaseTable):
     caption = "Limits in force today"
     empty_text = "No limits are set: nothing may be discharged until a manager enters those of the permit."
     substance = tables.Column("Substance")
-    words = FigureColumn("Limit, mg/L (pH without unit)", accessor="words")
+    words = tables.Column("Limit, mg/L; pH without unit", accessor="words")
 
     class Meta:
         orderable = False
