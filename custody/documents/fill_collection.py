@@ -1,16 +1,25 @@
 """The notes that metal leaves with, filled from the book: what left, to whom, and who fetched it."""
 
+from custody.calc.balance import total
 from custody.documents.collection import LeavingLot, LeavingPaper, ReturnedLot
 from custody.documents.fill_receipt import house_of
 from custody.models import Movement, Operation, Parcel, Refinery, Weighing
 from custody.queries.amendments import as_amended
+from custody.queries.boxes import closed_boxes_of
 from custody.terms import METALS, Against, IdentityKind, Purpose, Side
 
 
 def collection_paper(dispatch: Operation, *, copy_no: int) -> LeavingPaper:
-    """What left with a dispatch: bars and lots with gross and metals as they left."""
-    lots = []
-    for line in _lines(dispatch):
+    """What left with a dispatch, piece by piece as the collector counts it: sealed boxes, loose bars, lots."""
+    lots, lines = [], _lines(dispatch)
+    boxed = closed_boxes_of([line.lot for line in lines])
+    for box in {box.pk: box for box in boxed.values()}.values():
+        inside = [line for line in lines if boxed.get(line.lot_id) == box]
+        sums = zip(METALS, total(line.columns_mg for line in inside)[1:], strict=True)
+        metals = tuple((metal, mg) for metal, mg in sums if mg)
+        what = f"sealed box, {len(inside)} bar{'s' if len(inside) > 1 else ''}, seal {box.seal}"
+        lots.append(LeavingLot(box.number, what, sum(line.gross_mg for line in inside), metals))
+    for line in (line for line in lines if line.lot_id not in boxed):
         bar = getattr(line.lot, "bar", None)
         metals = tuple((metal, mg) for metal, mg in zip(METALS, line.metals_mg, strict=True) if mg)
         what = f"bar {bar}" if bar else line.lot.get_form_display()

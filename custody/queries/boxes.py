@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from django.db.models import Q, QuerySet
 from django.db.models.functions import Upper
 
-from custody.models import Box, BoxBar, Lot, User
+from custody.models import Box, BoxBar, BoxOpening, Lot, Movement, Party, User
 from custody.queries import scope
+from custody.terms import Kind
 
 
 def closed() -> QuerySet[Box]:
@@ -95,3 +96,19 @@ def standing(found: Iterable[Box], viewer: User) -> list[BoxStanding]:
 def latest(viewer: User) -> QuerySet[Box]:
     """Boxes, the newest in front."""
     return scope.boxes(viewer).select_related("place", "by", "opening__by").order_by("-id")
+
+
+def receiver_of_box(box: Box) -> Party | None:
+    """The party that a box left to, closed; None for one that is in the house, or was opened here."""
+    if BoxOpening.objects.filter(box=box).exists() or Lot.objects.filter(boxed__box=box, gross_mg__gt=0).exists():
+        return None
+    lot = Lot.objects.filter(boxed__box=box).first()
+    operation = Movement.objects.select_related("operation__party").get(pk=lot.last_movement).operation
+    return operation.party if operation.kind == Kind.DISPATCH else None
+
+
+def named(code: str, viewer: User) -> Box | None:
+    """The box with this number or seal, whatever became of it; None where there is none."""
+    code = code.strip().upper()
+    found = scope.boxes(viewer).select_related("place", "by", "opening__by").annotate(upper_seal=Upper("seal"))
+    return found.filter(Q(number=code) | Q(upper_seal=code)).first()

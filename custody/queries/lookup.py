@@ -1,9 +1,9 @@
-"""Finding what a scanned or typed number means: lot, bar, receipt, operation, run, route order, settlement or party."""
+"""Finding what a scanned or typed number means: lot, bar, box, receipt, operation, run, order, settlement or party."""
 
 from dataclasses import dataclass
 
 from custody.models import User
-from custody.queries import plant, scope
+from custody.queries import boxes, plant, scope
 from custody.terms import Kind
 
 #: A scanner that sends more has read something else.
@@ -51,6 +51,8 @@ def _find(code: str, viewer: User) -> list[Found]:
         Found("exchange", one.number, f"exchange of assays with {one.party}")
         for one in scope.exchanges(viewer).filter(number=code).select_related("party")
     ]
+    box = boxes.named(code, viewer)
+    others += [Found("box", box.number, f"box, seal {box.seal}")] if box else []
     others += [Found("party", one.code, f"party, {one.name}") for one in scope.parties(viewer).filter(code=code)]
     return lots + [bar for bar in _bars(code, viewer) if bar.number not in named] + operations + others
 

@@ -57,6 +57,12 @@ def price(money: Decimal) -> str:
 
 
 @register.filter
+def ozt(ounces: Decimal | None) -> str:
+    """Troy ounces as a list states them, three decimals, never rounded here."""
+    return UNKNOWN if ounces is None else f"{ounces:,.3f}".replace(",", GROUP)
+
+
+@register.filter
 def local(moment: datetime, zone: str) -> str:
     """A moment on the refinery's clock, with the zone it is told in: 2024-05-03 14:20 BST (UTC+01:00)."""
     if moment.tzinfo is None:

@@ -27,4 +27,10 @@ class CollectorFields(forms.Form):
     def collected(self) -> Collected:
         """What the action is told."""
         said = self.cleaned_data
-        return Collected(said["order"], said["collector"], IdentityKind(said["identity_kind"]), said["identity_number"])
+        return Collected(
+            said["order"],
+            said["collector"],
+            IdentityKind(said["identity_kind"]),
+            said["identity_number"],
+            said.get("carrier", ""),
+        )

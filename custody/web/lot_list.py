@@ -4,6 +4,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from custody.models import Lot, User
+from custody.queries.boxes import unboxed
 from custody.web.lot_field import lots_by_code
 
 MOST = 200
@@ -35,13 +36,24 @@ class LotListField(forms.CharField):
 
 
 def lots_in(form: forms.Form, name: str, viewer: User) -> list[Lot]:
-    """The lots of a list that could be read, in their order; what is unknown or one lot twice is said on the form."""
+    """The lots of a list that could be read, in their order; a closed box, by number or seal, stands for its bars.
+
+    What is unknown or one lot twice is said on the form.
+    """
     codes = form.cleaned_data.get(name) or []
     found = lots_by_code(codes, viewer)
+    boxed = unboxed([code for code in codes if code not in found], viewer)
     named: dict[int, str] = {}
+    lots = []
     for code in codes:
-        if code not in found:
+        inside = boxed.get(code) or ([found[code]] if code in found else [])
+        if not inside:
             form.add_error(name, f"There is no lot {code}. Check the number, or scan the label.")
-        elif named.setdefault(found[code].pk, code) != code:
-            form.add_error(name, f"{code} is the same lot as {named[found[code].pk]}. Name each lot once.")
-    return [found[code] for code in codes if code in found]
+        for lot in inside:
+            if named.setdefault(lot.pk, code) == code:
+                lots.append(lot)
+            elif code in boxed or named[lot.pk] in boxed:
+                form.add_error(name, f"{code} and {named[lot.pk]} name the same bar {lot.number}. Name each lot once.")
+            else:
+                form.add_error(name, f"{code} is the same lot as {named[lot.pk]}. Name each lot once.")
+    return lots

@@ -21,6 +21,7 @@ logger = logging.getLogger(__name__)
 
 #: The page that shows each kind of thing, and the name of its argument.
 PAGE_OF = {
+    "box": ("box", "number"),
     "lot": ("lot", "number"),
     "bar": ("lot", "number"),
     "receipt": ("receipt", "number"),

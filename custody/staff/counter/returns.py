@@ -15,13 +15,14 @@ from custody.queries import counter_life, scope
 from custody.roles import Verb
 from custody.staff.entry import sent_before
 from custody.staff.vault.gate import note_issued
+from custody.staff.vault.gate_form import LeavingRow, LeavingRows
 from custody.terms import Side
 from custody.web.access import needs
 from custody.web.collector import FIELDS as COLLECTOR
 from custody.web.collector import CollectorFields
 from custody.web.countersign import CountersignForm
-from custody.web.forms import BaseRows, RowForm, rows_of
-from custody.web.weighing import WeighingFields, weighing_kwargs
+from custody.web.forms import rows_of
+from custody.web.weighing import weighing_kwargs
 
 
 class ReturnForm(CollectorFields, CountersignForm):
@@ -35,26 +36,10 @@ class ReturnForm(CollectorFields, CountersignForm):
     field_order = ("reason", *COLLECTOR, "at")
 
 
-class ReturnRow(WeighingFields, RowForm):
-    """One parcel, weighed as it leaves. A parcel without a weight stays."""
-
-    lot = forms.CharField(label="Parcel", widget=forms.TextInput(attrs={"readonly": True, "class": "mark"}))
-    book = forms.CharField(
-        label="By the book, g", required=False, widget=forms.TextInput(attrs={"readonly": True, "class": "figure"})
-    )
-    field_order = ("lot", "book", "scale", "gross", "tare")
-
-    def has_changed(self):
-        return self.is_bound and any(str(self[name].data or "").strip() for name in ("gross", "tare"))
-
-
-class ReturnRows(BaseRows):
+class ReturnRows(LeavingRows):
     title, row_word, add_label = "Parcels, weighed as they leave", "parcel", "Add a parcel"
     note = "A parcel that is not weighed stays. Each leaves whole."
-
-    @property
-    def shown(self):
-        return self.forms
+    required = True
 
 
 @needs(Verb.RECEIVE)
@@ -64,7 +49,7 @@ def give_parcels_back(request: HttpRequest, number: str) -> HttpResponse:
     lots = counter_life.unmelted(receipt)
     sent = request.POST if request.method == "POST" else None
     form = ReturnForm(sent, initial={"order": f"Request of {receipt.party.name}"})
-    rows = rows_of(ReturnRow, ReturnRows, extra=0, most=max(len(lots), 1))(
+    rows = rows_of(LeavingRow, ReturnRows, extra=0, most=max(len(lots), 1))(
         sent,
         prefix="parcel",
         initial=[{"lot": lot.number, "book": format_grams(lot.gross_mg)} for lot in lots],

@@ -11,6 +11,7 @@ from custody.calc.rounding import half_even
 from custody.models import Bar, Lot, Parcel, User
 from custody.queries import lot_life, sampling, scope
 from custody.queries.amendments import as_amended
+from custody.queries.boxes import closed_boxes_of
 from custody.roles import Verb, may
 from custody.staff.desk import tables as desk_tables
 from custody.staff.sampling.tables import SealTable
@@ -139,6 +140,9 @@ def _bar(one: Lot) -> Panel | None:
     ]
     if one.valued and one.gross_mg:
         facts.append(Fact(label="Fineness, Au", value=permille(half_even(one.au_mg * PPM, one.gross_mg))))
+    box = closed_boxes_of([one]).get(one.pk)
+    if box:
+        facts.append(Fact(label="In the sealed box", value=box.number, url=reverse("box", args=[box.number])))
     if bar.replaces:
         facts.append(Fact(label="Replaces", value=str(bar.replaces)))
     if bar.cancelled_by_id:

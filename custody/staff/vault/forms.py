@@ -43,7 +43,7 @@ class HandoverForm(CountersignForm):
     at_book = LotListField(
         label="Lots that pass at book",
         required=False,
-        help_text="Scan one after the other; each stands on a line of its own.",
+        help_text="Scan one after the other, each on a line of its own; a box or its seal brings all its bars.",
     )
     not_weighed = forms.ChoiceField(
         label="Why they are not weighed",

@@ -1,5 +1,9 @@
 """The gate: metal leaves to a party, after a look at what it comes to; bars leave with their certificates."""
 
+from collections import Counter
+from collections.abc import Callable
+from urllib.parse import urlencode
+
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -9,22 +13,26 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from custody.actions.issue_certificate import issue_certificate, issue_certificates
 from custody.actions.issue_collection import issue_collection
+from custody.actions.issue_dispatch_note import issue_dispatch_note
 from custody.actions.move import dispatch
+from custody.calc.mass import format_grams
 from custody.errors import Refusal
-from custody.models import Lot, Operation, User
+from custody.models import Document, Lot, Operation, User
 from custody.queries import gate as queries
 from custody.queries import scope
 from custody.queries.settling import went_back
 from custody.roles import Verb, may
 from custody.staff.desk.tables import DocumentTable
 from custody.staff.vault import tables as vault_tables
-from custody.staff.vault.gate_form import GateForm
-from custody.terms import Against, IdentityKind, Kind
+from custody.staff.vault.gate_form import GateForm, LeavingRows, check_rows, weighing_rows
+from custody.terms import Against, DocumentKind, IdentityKind, Kind
 from custody.web.access import needs
+from custody.web.countersign import ASKED
 from custody.web.lot_list import lots_in
 from custody.web.panels import Action, Fact, Panel
 from custody.web.seen import seal
 
+SCRIPTS = ("custody/tally.js", "custody/scale.js")
 LOOK_FIRST = "Look at what it comes to below, then send it out."
 
 
@@ -35,7 +43,7 @@ def gate(request: HttpRequest) -> HttpResponse:
     viewer = request.user
     named = "\n".join(request.GET.getlist("lot"))
     form = GateForm(request.POST or None, initial={"lots": named}, parties=scope.parties(viewer))
-    outlook, shown = None, ""
+    outlook, shown, rows = None, "", None
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data
         earlier = queries.dispatches(viewer).filter(request_key=said["request_key"]).first()
@@ -46,11 +54,20 @@ def gate(request: HttpRequest) -> HttpResponse:
         if not form.errors:
             outlook = queries.outlook(lots, said["party"], Against(said["against"]), viewer)
             shown = seal(said["party"].pk, said["against"], outlook)
+            named = set(queries.to_weigh([lot.number for lot in lots]))
+            rows = weighing_rows([lot for lot in lots if lot.number in named], request.POST, viewer)
         if outlook and "look" not in request.POST:
-            answer = _send(request, form, lots, shown)
+            answer = _send(request, form, rows, lots, shown)
             if answer:
                 return answer
-    context = {"form": form, "outlook": outlook, "shown": shown, "cancel_url": reverse("vault")}
+    context = {
+        "form": form,
+        "outlook": outlook,
+        "shown": shown,
+        "rows": rows if rows and rows.forms else None,
+        "scripts": SCRIPTS,
+        "cancel_url": reverse("vault"),
+    }
     return render(request, "staff/vault/gate.html", context | _tables(outlook))
 
 
@@ -74,7 +91,7 @@ def dispatched(request: HttpRequest, number: str) -> HttpResponse:
             "actions": _actions(one, request.user, missing),
             "panels": [_panel(one), _collected(one, request.user)],
             "tables": [vault_tables.LeftTable(left), DocumentTable(papers)],
-            "issue": _issue(one, request.user, len(papers)),
+            "issue": _issue(one, request.user, Counter(paper.kind for paper in papers)),
         },
     )
 
@@ -97,10 +114,22 @@ def issue_note(request: HttpRequest, number: str) -> HttpResponse:
     return redirect("dispatched", number)
 
 
+@require_POST
+@needs(Verb.DISPATCH)
+def issue_travelling(request: HttpRequest, number: str) -> HttpResponse:
+    """Issues the dispatch note, the first time or again."""
+    _issued(request, issue_dispatch_note, get_object_or_404(queries.dispatches(request.user), number=number))
+    return redirect("dispatched", number)
+
+
 def note_issued(request: HttpRequest, one: Operation) -> None:
-    """Issues the note that metal leaves with; what can't be issued now doesn't undo what left."""
+    """Issues the note that the collector signs; what can't be issued now doesn't undo what left."""
+    _issued(request, issue_collection, one)
+
+
+def _issued(request: HttpRequest, issue: Callable[..., Document], one: Operation) -> None:
     try:
-        paper = issue_collection(dispatch=one, at=timezone.now(), by=request.user)
+        paper = issue(dispatch=one, at=timezone.now(), by=request.user)
     except Refusal as refusal:
         messages.error(request, refusal.sentence)
     else:
@@ -123,11 +152,13 @@ def issue_one(request: HttpRequest, number: str) -> HttpResponse:
     return redirect("lot", lot.number)
 
 
-def _send(request: HttpRequest, form: GateForm, lots: list[Lot], shown: str) -> HttpResponse | None:
+def _send(request: HttpRequest, form: GateForm, rows: LeavingRows, lots: list[Lot], shown: str) -> HttpResponse | None:
     """Records the dispatch that was shown, and then its papers; None where it was not shown, or was refused."""
     said = form.cleaned_data
     if said["seen"] != shown:
         form.add_error(None, LOOK_FIRST)
+        return None
+    if rows.forms and not check_rows(form, rows, lots):
         return None
     try:
         posted = dispatch(
@@ -137,11 +168,13 @@ def _send(request: HttpRequest, form: GateForm, lots: list[Lot], shown: str) -> 
             by=request.user,
             against=Against(said["against"]),
             collected=form.collected,
+            weighed={row.cleaned_data["lot"]: row.weighed for row in rows.forms},
             reason=said["reason"],
+            countersign=form.signature(request),
             request_key=said["request_key"],
         )
     except Refusal as refusal:
-        if refusal.detail.get("lot"):
+        if refusal.detail.get("lot") and refusal.field != ASKED:
             form.add_error("lots", refusal.sentence)
         else:
             form.refuse(refusal)
@@ -149,6 +182,7 @@ def _send(request: HttpRequest, form: GateForm, lots: list[Lot], shown: str) -> 
     messages.success(request, f"Dispatch {posted.number} to {said['party'].name} is recorded.")
     one = Operation.objects.select_related("party").get(pk=posted.id)
     note_issued(request, one)
+    _issued(request, issue_dispatch_note, one)
     _issue_all(request, one)
     return redirect("dispatched", posted.number)
 
@@ -170,6 +204,7 @@ def _tables(outlook: queries.Outlook | None) -> dict:
         "leaving": vault_tables.OutlookTable(outlook.lots),
         "claims": vault_tables.ClaimTable(outlook.claims),
         "cover": vault_tables.CoverTable(outlook.cover) if outlook.cover else None,
+        "beside": "; ".join(f"{metal} {format_grams(mg)} g" for metal, mg in outlook.beside),
     }
 
 
@@ -195,6 +230,7 @@ def _collected(one: Operation, viewer: User) -> Panel:
         Fact(label="By the order", value=collection.order),
         Fact(label="Fetched by", value=collection.collector),
         Fact(label="Known by", value=IdentityKind(collection.identity_kind).label),
+        Fact(label="Carrier", value=collection.carrier),
         Fact(label="Its number", value=scope.identity_number(viewer, collection.identity_number)),
     ]
     if one.countersigned_by:
@@ -202,14 +238,22 @@ def _collected(one: Operation, viewer: User) -> Panel:
     return Panel(title="Collection", facts=facts)
 
 
-def _issue(one: Operation, viewer: User, copies: int) -> list[Action]:
+def _issue(one: Operation, viewer: User, copies: Counter) -> list[Action]:
     back = went_back(one)
     allowed = may(viewer.roles, Verb.RECEIVE if back else Verb.DISPATCH)
     if not allowed or not hasattr(one, "collection") or hasattr(one, "reversed_by"):
         return []
-    name = "return note" if back else "collection note"
-    label = f"Print the {name} again (copy {copies + 1})" if copies else f"Issue the {name}"
-    return [Action(label=label, url=reverse("issue-note", args=[one.number]), method="post")]
+    if back:
+        return [_note("issue-note", DocumentKind.RETURN, one, copies)]
+    found = [_note("issue-dispatch-note", DocumentKind.DISPATCH_NOTE, one, copies)]
+    found.append(_note("issue-note", DocumentKind.COLLECTION, one, copies))
+    found.append(Action(label="Bar list", url=f"{reverse('bar-list')}?{urlencode({'dispatch': one.number})}"))
+    return found
+
+
+def _note(view: str, kind: DocumentKind, one: Operation, copies: Counter) -> Action:
+    label = f"Print the {kind} again (copy {copies[kind] + 1})" if copies[kind] else f"Issue the {kind}"
+    return Action(label=label, url=reverse(view, args=[one.number]), method="post")
 
 
 def _actions(one: Operation, viewer: User, missing: bool) -> list[Action]:

@@ -15,11 +15,12 @@ from custody.calc.scales import check_load
 from custody.errors import Refusal
 from custody.models import Handover, Lot, User
 from custody.queries import handovers, holdings
+from custody.queries.boxes import unboxed
 from custody.queries.scales import plate_of
 from custody.roles import Verb
 from custody.staff.vault.forms import HandoverForm, PassingRows, PassingRowSet
 from custody.staff.vault.tables import PassedTable
-from custody.terms import Form
+from custody.terms import Form, NotWeighed
 from custody.web.access import needs
 from custody.web.countersign import ASKED, CountersignForm
 from custody.web.lot_field import lots_by_code, show_books
@@ -38,14 +39,15 @@ def hand_over_lots(request: HttpRequest) -> HttpResponse:
     viewer = request.user
     weighing = weighing_kwargs(viewer)
     named = lots_by_code(request.GET.getlist("lot"), viewer)
+    boxed = unboxed([code for code in request.GET.getlist("lot") if code not in named], viewer)
     rows = PassingRowSet(
         request.POST or None,
         prefix="lots",
-        initial=[{"lot": code} for code in request.GET.getlist("lot") if not _in_vessel(named.get(code))],
+        initial=[{"lot": code} for code in request.GET.getlist("lot") if not _at_book(code, named, boxed)],
         form_kwargs=weighing,
     )
     weighed = show_books(rows.forms, viewer)
-    form = HandoverForm(request.POST or None, initial=_initial(request, named), **weighing)
+    form = HandoverForm(request.POST or None, initial=_initial(request, named, list(boxed)), **weighing)
     if request.method == "POST" and all([form.is_valid(), rows.is_valid()]):
         answer = _hand_over(request, form, rows, weighed)
         if answer:
@@ -191,7 +193,7 @@ def _panel(first: Handover, count: int) -> Panel:
     return Panel(title="Passing on", facts=facts, note=first.note)
 
 
-def _initial(request: HttpRequest, named: dict[str, Lot]) -> dict:
+def _initial(request: HttpRequest, named: dict[str, Lot], boxed: list[str]) -> dict:
     """What the address says of the handover. Who holds none of the lots is who takes them."""
     viewer: User = request.user
     asked = request.GET.get("to_person", "")
@@ -202,8 +204,14 @@ def _initial(request: HttpRequest, named: dict[str, Lot]) -> dict:
     return {
         "to_person": taker.pk if taker else None,
         "to_place": request.GET.get("to_place"),
-        "at_book": "\n".join(in_vessels),
+        "at_book": "\n".join(in_vessels + boxed),
+        "not_weighed": str(NotWeighed.SEALED) if boxed else None,
     }
+
+
+def _at_book(code: str, named: dict[str, Lot], boxed: dict[str, list[Lot]]) -> bool:
+    """Whether what a code names passes at book: a box by its seal, a content in its vessel."""
+    return code in boxed or _in_vessel(named.get(code))
 
 
 def _in_vessel(lot: Lot | None) -> bool:

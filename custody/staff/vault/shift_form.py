@@ -9,7 +9,8 @@ from django import forms
 from custody.actions._sign import Signature, countersign
 from custody.actions.move import Passing
 from custody.errors import Refusal
-from custody.models import Lot, User
+from custody.models import Box, Lot, User
+from custody.queries.boxes import closed_boxes_of, unboxed
 from custody.roles import Verb
 from custody.staff.vault.forms import PassingRow, PassingRows, scale_field
 from custody.terms import Form, NotWeighed
@@ -27,21 +28,25 @@ NAMED = 5
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One lot of the list, and whether it is ticked."""
+    """One lot of the list, whether it is ticked, and the closed box that it lies in."""
 
     lot: Lot
     ticked: bool
+    box: Box | None = None
 
     @property
     def codes(self) -> str:
-        """What its labels say: its number, a bar's serial, a content's vessel. The page's script looks them up."""
+        """What its labels say: its number, a bar's serial, its box and seal, a content's vessel; for the script."""
         bar = getattr(self.lot, "bar", None)
         vessel = self.lot.place.code if self.lot.form == Form.IN_PROCESS else ""
-        return "\n".join(code.upper() for code in (self.lot.number, bar.serial if bar else "", vessel) if code)
+        box = (self.box.number, self.box.seal) if self.box else ()
+        return "\n".join(code.upper() for code in (self.lot.number, bar.serial if bar else "", vessel, *box) if code)
 
     @property
     def seal(self) -> str:
         """The seal or bag that it lies under."""
+        if self.box:
+            return f"{self.box.seal}, box {self.box}"
         for side in ("parcel", "sample"):
             found = getattr(getattr(self.lot, side, None), "seal", "")
             if found:
@@ -58,13 +63,14 @@ class ShiftForm(CountersignForm):
     scanned = LotListField(
         label="Scan here",
         required=False,
-        help_text="One label after the other: a lot, a bar, or the vessel of a run. What is scanned is ticked below.",
+        help_text="One label after the other: a lot, a bar, a box or its seal, a run's vessel; it is ticked below.",
     )
 
     def __init__(self, *args, lots: Iterable[Lot], other: str, scales: Scales, scale: str = "", **kwargs):
         super().__init__(*args, **kwargs)
         self.lots = list(lots)
         self.numbers = {lot.number: lot for lot in self.lots}
+        self.boxes = closed_boxes_of(self.lots)
         self.fields["scale"] = scale_field(scales, scale)
         self.fields["signer"] = login_of(other)
         self.fields["signer_password"] = password_of(other)
@@ -92,7 +98,7 @@ class ShiftForm(CountersignForm):
     @property
     def lines(self) -> list[Line]:
         """The list, lots first and runs after them, as they stand after the last try."""
-        return [Line(lot, lot.number in self.ticked) for lot in self.lots]
+        return [Line(lot, lot.number in self.ticked, self.boxes.get(lot.pk)) for lot in self.lots]
 
     @property
     def missing_fields(self) -> list[forms.BoundField]:
@@ -105,8 +111,10 @@ class ShiftForm(CountersignForm):
         codes = self.cleaned_data.get("scanned") or []
         vessels = {lot.place.code.upper(): lot for lot in self.lots if lot.form == Form.IN_PROCESS}
         found = lots_by_code(codes, viewer)
+        boxed = unboxed([code for code in codes if code not in found], viewer)
         for code in codes:
-            lot = vessels.get(code.upper()) or found.get(code)
+            self.ticked |= {lot.number for lot in boxed.get(code, ())} & set(self.numbers)
+            lot = vessels.get(code.upper()) or found.get(code) or next(iter(boxed.get(code, ())), None)
             if lot is None:
                 self.add_error("scanned", f"There is no lot {code}. Check the number, or scan the label.")
             elif lot.number not in self.numbers:

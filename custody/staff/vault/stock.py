@@ -105,6 +105,8 @@ def _actions(viewer: User) -> list[Action]:
         found.append(Action(label="Hand over lots", url=reverse("handover"), tone="main"))
     if may(viewer.roles, Verb.DISPATCH):
         found.append(Action(label="Send out of the gate", url=reverse("gate")))
+        found.append(Action(label="Pack a box", url=reverse("pack-box")))
+    found += [Action(label="Boxes", url=reverse("boxes")), Action(label="Bar list", url=reverse("bar-list"))]
     if may(viewer.roles, Verb.MANAGE_PEOPLE):
         found.append(Action(label="Places", url=reverse("places")))
     return found

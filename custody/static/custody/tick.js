@@ -1,7 +1,7 @@
 // Scanning a list of a shift handover (templates/staff/vault/shift_list.html): what is scanned is ticked at once.
 //
 //   textarea[data-tick]     where the scanner writes; a line that names a lot of the list is ticked and taken away
-//   [data-codes]            a row: what its labels say, in capitals, one a line; its checkbox is the tick
+//   [data-codes]            a row: what its labels say (its box and seal too), in capitals, one a line; its checkbox is the tick
 //   [data-tick-word]        where it is said
 //
 // What is not on the list stays in the field, so that the book says where it is when the list is sent.
@@ -18,8 +18,13 @@ function count() {
 
 function take(line) {
   const code = line.trim().split(/\s+/).join(" ").toUpperCase();
-  const row = rows.find((one) => one.dataset.codes.split("\n").includes(code));
+  const named = rows.filter((one) => one.dataset.codes.split("\n").includes(code)); // several: the bars of a box
+  const [row] = named;
   if (!row) return `${line.trim()} is not on this list. `;
+  if (named.length > 1) {
+    named.forEach((one) => { tickOf(one).checked = true; });
+    return `${line.trim()}: ${named.length} bars are there. `;
+  }
   const again = tickOf(row).checked;
   tickOf(row).checked = true;
   return `${row.querySelector("th").textContent.trim()} ${again ? "was scanned before" : "is there"}. `;

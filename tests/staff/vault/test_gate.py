@@ -171,7 +171,7 @@ def test_anothers_metal_does_not_leave():
 @pytest.mark.parametrize(
     ("changes", "sentence"),
     [
-        ({"lots": ""}, "Lots and bars is missing."),
+        ({"lots": ""}, "Lots, bars, boxes is missing."),
         ({"lots": "A999999"}, "There is no lot A999999."),
         ({"lots": "A000001\nBAR"}, "is the same lot as A000001"),
         ({"lots": "A000001", "against": ""}, "It leaves as is missing."),
