@@ -38,7 +38,7 @@ class SentLot:
 
 @dataclass(frozen=True, slots=True)
 class DispatchNote:
-    """What left by one dispatch. ``statement`` says by what right, ``returned`` that it is its owner's own."""
+    """What left by one dispatch. ``statement`` says by what right: returned to its owner, against a claim, sold."""
 
     house: House
     number: str
@@ -52,7 +52,6 @@ class DispatchNote:
     collector: str
     sent_by: str
     statement: str
-    returned: bool
     boxes: tuple[SentBox, ...]
     bars: tuple[ListedBar, ...]
     totals: tuple[ListTotal, ...]

@@ -31,7 +31,6 @@ def dispatch_note(dispatch: Operation, *, copy_no: int) -> DispatchNote:
         collector=collection.collector,
         sent_by=str(dispatch.by),
         statement=_statement(dispatch, lines),
-        returned=collection.against == Against.OWN,
         boxes=tuple(
             SentBox(
                 box.number,
