@@ -145,6 +145,11 @@ def doubtful_prices(viewer: User) -> QuerySet[Price]:
     return table(viewer).filter(doubtful=True, confirmation__isnull=True).order_by("day", "id")
 
 
+def to_confirm(viewer: User) -> QuerySet[Price]:
+    """Doubtful prices that this person may confirm: not those that they entered themselves (I12)."""
+    return doubtful_prices(viewer).exclude(by=viewer)
+
+
 def history_of(price: Price, viewer: User) -> QuerySet[Price]:
     """Every price that was entered for its day, the last one in front."""
     same = scope.prices(viewer).filter(metal=price.metal, currency=price.currency, fixing=price.fixing, day=price.day)

@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from custody.models import User
-from custody.queries import exchanges, scales
+from custody.queries import exchanges, prices, scales
 from custody.queries import today as waiting
 from custody.roles import Verb, may
 from custody.staff.desk.tables import LotTable, PlaceTable, RunTable
@@ -30,6 +30,7 @@ WAITS: tuple[tuple[str, str, Callable, tuple[Verb, ...], str], ...] = (
     ("Assays awaiting acceptance", "determination", waiting.awaiting_acceptance, (Verb.ACCEPT,), "laboratory"),
     ("Not to be used before a check", "scale", scales.to_check_today, (Verb.WEIGH,), "scales"),
     ("Receipts to settle", "receipt", waiting.receipts_to_settle, (Verb.SETTLE, Verb.APPROVE), "settlements"),
+    ("Doubtful prices to confirm", "price", prices.to_confirm, (Verb.CONFIRM_PRICES,), "prices-doubtful"),
 )
 LOTS_A_PAGE = 25
 

@@ -177,6 +177,8 @@ def test_a_doubtful_price_is_said_and_another_person_confirms_it():
     own = words(matt.get(f"{WHERE}doubtful/"))
     assert "another person" in own
     assert "checkbox" not in own
+    assert "Doubtful prices to confirm" in words(mona.get("/"))
+    assert "Doubtful prices to confirm" not in words(matt.get("/"))
     page = words(mona.get(f"{WHERE}doubtful/"))
     assert "+10.00" in page
     for sent, said in (
