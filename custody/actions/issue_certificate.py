@@ -27,7 +27,7 @@ def issue_certificate(*, lot: Lot, at: datetime, by: User, party: Party | None =
     is cancelled, worked up again or not valued.
     """
     require(by, Verb.DISPATCH)
-    bar = Bar.objects.select_related("lot__created_by").filter(lot=lot).first()
+    bar = Bar.objects.select_related("lot__created_by", "bar_type").filter(lot=lot).first()
     if bar is None:
         raise Refusal(f"Lot {lot.number} is no stamped bar: only a bar has a certificate.")
     with transaction.atomic(durable=True):

@@ -5,9 +5,11 @@ Delivery Rules (gold in multiples of 0.025 ozt and silver of 0.1 ozt, rounded do
 figures), Annex B (beam balance), Annex C (weight lists: fine weight to 0.001 ozt).
 """
 
+from dataclasses import dataclass
 from decimal import Decimal
 
 from custody.calc.agreed_fine import AGREED_FINE_OZT
+from custody.calc.bar_sizes import nominal_size
 from custody.calc.fineness import format_per_mille
 from custody.calc.mass import TROY_OUNCE, TROY_OUNCE_PARTS
 from custody.calc.refusals import Refused
@@ -78,6 +80,53 @@ def mark_fineness(ppm: int) -> str:
     if tenths < 1000:
         raise Refused("A bar is marked with four figures of fineness, so from 100.0 per mille.", field="fineness")
     return f"{tenths // 10}.{tenths % 10}"
+
+
+@dataclass(frozen=True, slots=True)
+class Stated:
+    """How the market states a bar: its gross in troy ounces, its mark of fineness, its fine ounces, by which rule."""
+
+    gross_ozt: Decimal
+    mark: str
+    fine_ozt: Decimal
+    rule: str
+
+
+#: Gross weights of market bars, ozt: gold (its limits are of fine weight: the bar is judged by that) and silver.
+MARKET_GOLD = (350, 430)
+MARKET_SILVER = (750, 1100)
+
+
+def stated(metal: str, gross_mg: int, ppm: int, nominal_mg: int | None = None) -> Stated:
+    """A bar as the market states it, from its gross in milligrams and its fineness in ppm, as the book has them.
+
+    Gold of 350 to 430 fine ounces and silver of 750 to 1100 ounces by the weight lists: gross rounded down, times the
+    mark of fineness (LBMA Good Delivery Rules). A small gold bar that weighs its nominal weight at least holds its
+    agreed fine content. Every other bar by arithmetic, rounded down to 0.001 ozt. Raises Refused as ``mark_fineness``.
+    """
+    mark = mark_fineness(ppm)
+    marked = int(mark.replace(".", "")) * 100
+    step = {"Au": GOLD_STEP, "Ag": SILVER_STEP}.get(metal)
+    if step:
+        gross = london_gross_ozt(gross_mg, step=step)
+        fine = fine_ozt(gross, marked)
+        least, most = MARKET_GOLD if metal == "Au" else MARKET_SILVER
+        if least <= (fine if metal == "Au" else gross) <= most:
+            down_to = "0.025" if metal == "Au" else "0.1"
+            return Stated(gross, mark, fine, f"weight list: gross rounded down to {down_to} ozt, fine to 0.001 ozt")
+    gross = _ounces(down(gross_mg * 1000 * TROY_OUNCE_PARTS, TROY_OUNCE))
+    nominal = nominal_size(nominal_mg or gross_mg)
+    if metal == "Au" and marked in AGREED_FINE_OZT.get(nominal, ()) and _not_under(nominal, gross_mg):
+        return Stated(gross, mark, agreed_fine_ozt(nominal, marked), f"agreed fine content of a bar of {nominal}")
+    exact = down(gross_mg * marked * 1000 * TROY_OUNCE_PARTS, TROY_OUNCE * PPM)
+    return Stated(gross, mark, _ounces(exact), "by arithmetic, rounded down to 0.001 ozt")
+
+
+def _not_under(nominal: str, gross_mg: int) -> bool:
+    """Whether a bar weighs its nominal weight, written like ``"1 kg"`` or ``"1 ozt"``."""
+    number, unit = nominal.split()
+    size = {"kg": 1_000_000 * TROY_OUNCE_PARTS, "g": 1_000 * TROY_OUNCE_PARTS, "ozt": TROY_OUNCE}[unit]
+    return gross_mg * TROY_OUNCE_PARTS >= int(number) * size
 
 
 def _thousandths(ounces: Decimal) -> int:

@@ -9,7 +9,11 @@ from custody.documents.render import figures_json, render
 
 @dataclass(frozen=True, slots=True)
 class CertificatePaper:
-    """One bar as stamped: masses in mg, fineness in ppm, the local day on which it was cast."""
+    """One bar as stamped: masses in mg, fineness in ppm, the local day on which it was cast.
+
+    ``fineness_ppm`` is what the book holds; ``marked`` the four figures stamped, by which ``fine_mg`` is reckoned, too.
+    ``gross_ozt`` and ``fine_ozt`` are troy ounces as the market states them, by ``fine_rule``.
+    """
 
     house: House
     number: str
@@ -27,7 +31,13 @@ class CertificatePaper:
     custody_model: str
     signatures: tuple[Signature, ...]
     issued_at: datetime
+    marked: str
+    gross_ozt: str
+    fine_ozt: str
+    fine_rule: str
     assay_method: str = ""
+    bar_type: str = ""
+    marks: tuple[str, ...] = ()
 
 
 def render_certificate(paper: CertificatePaper, *, identifier: bytes, created: datetime) -> bytes:

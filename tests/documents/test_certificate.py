@@ -23,6 +23,9 @@ def pdf():
         "Gross 1 000.012 g",
         "Fineness 999.9 ‰ Au",
         "Fine Au 999.912 g",
+        "Gross 32.151 ozt (1 ozt = 31.1034768 g)",
+        "Fine ounces: agreed fine content of a bar of 1 kg.",
+        "Bar 1 kg gold, marked FINE GOLD",
         "Fine Au 32.148 ozt",  # a 1 kg bar of 999.9: LBMA, agreed fine content, 32.148
         "Date cast 2024-05-20",
         "Assay A-00102",

@@ -299,6 +299,23 @@ DAMAGES = {
     "a bar said to replace another": (
         "I6", False, "UPDATE custody_bar SET replaces_id = (SELECT id FROM custody_bar WHERE serial = 'HF-2')"
         " WHERE serial = 'HF-1'"),
+    "a bar of a type that it is too light for": (
+        "I6", False, "UPDATE custody_bar SET bar_type_id = (SELECT id FROM custody_bartype WHERE code = 'AU-1000')"
+        " WHERE serial = 'HF-1'"),
+    "a bar of a type that it is too poor for": (
+        "I6", False, "UPDATE custody_bartype SET least_mg = 1, nominal_mg = NULL, least_ppm = 1000000;"
+        " UPDATE custody_bar SET bar_type_id = (SELECT min(id) FROM custody_bartype) WHERE serial = 'HF-1'"),
+    "a bar outside a range that stood": (
+        "I6", False, "INSERT INTO custody_serialrange (mark, year, head, width, first, last, set_by_id, set_at)"
+        " SELECT mark, year, 'HF-', 2, 1, 9, (SELECT min(id) FROM custody_user), '2020-01-01' FROM custody_bar"
+        " WHERE serial = 'HF-1'"),
+    "a spoiled serial that a bar bears": (
+        "I6", False, "INSERT INTO custody_serialevent (mark, year, serial, fate, reason, by_id, at)"
+        " SELECT mark, year, serial, 'spoiled', 'x', (SELECT min(id) FROM custody_user), now() FROM custody_bar"
+        " WHERE serial = 'HF-1'"),
+    "two ranges that share a serial": (
+        "I6", False, "INSERT INTO custody_serialrange (mark, year, head, width, first, last, set_by_id, set_at)"
+        " SELECT mark, year, head || '00', width - 2, 9, 10, set_by_id, set_at FROM custody_serialrange"),
     "a stamp on a slag": (
         "I6", True,
         "UPDATE custody_lot SET form = 'slag' WHERE id = (SELECT lot_id FROM custody_bar WHERE serial = 'HF-1')",

@@ -2,6 +2,7 @@
 
 from custody.queries.verify import (
     amendments,
+    bars,
     boxes,
     cells,
     counter,
@@ -57,6 +58,7 @@ def verify() -> Findings:
         exchanges.check(findings["I12"])
         solutions.check(findings["I12"])
         prices.check(findings["I12"])
+        bars.check(findings["I6"])
         weighings.check(findings["I4"])
         boxes.check(findings["I4"])
         vault.check(findings["I4"])
