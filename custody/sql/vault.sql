@@ -72,8 +72,8 @@ BEGIN
     IF op.kind = 'value' THEN
         RETURN;
     END IF;
-    FOR touched IN SELECT m.place_id AS id, min(l.number) AS lot FROM custody_movement m
-                     JOIN custody_lot l ON l.id = m.lot_id
+    FOR touched IN SELECT m.place_id AS id, coalesce(min(l.number) FILTER (WHERE m.side = 'in'), min(l.number)) AS lot
+                     FROM custody_movement m JOIN custody_lot l ON l.id = m.lot_id
                     WHERE m.operation_id = op.id AND m.place_id IS NOT NULL GROUP BY 1 ORDER BY 1 LOOP
         PERFORM custody_check_place(touched.id, op.at, touched.lot);
         IF op.source <> 'history' AND op.kind NOT IN ('difference', 'reverse') THEN
