@@ -7,16 +7,15 @@ from django.shortcuts import get_object_or_404, render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
-from custody.calc.rounding import half_even
 from custody.models import Bar, Lot, Parcel, User
 from custody.queries import lot_life, sampling, scope
 from custody.queries.amendments import as_amended
 from custody.queries.boxes import closed_boxes_of
 from custody.roles import Verb, may
 from custody.staff.desk import tables as desk_tables
+from custody.staff.desk.bar import bar_facts
 from custody.staff.sampling.tables import SealTable
 from custody.templatetags.metal import permille
-from custody.terms import PPM
 from custody.web.access import needs
 from custody.web.panels import Action, Fact, Holder, Panel
 from custody.web.standing import metal_columns, metals_in, origin_words, owner_words, standing_of
@@ -36,7 +35,17 @@ METHOD_METALS = ("pt", "pd", "cu")
 def lot(request: HttpRequest, number: str) -> HttpResponse:
     """The page of one lot."""
     viewer = request.user
-    related = ("owner", "custodian", "place", "created_by", "receipt", "run", "bar__replaces", "parcel__returned_from")
+    related = (
+        "owner",
+        "custodian",
+        "place",
+        "created_by",
+        "receipt",
+        "run",
+        "bar__replaces",
+        "bar__bar_type",
+        "parcel__returned_from",
+    )
     one = get_object_or_404(scope.lots(viewer).select_related(*related), number=number)
     custody = lot_life.custody_line(one)
     word, tone = standing_of(one)
@@ -138,8 +147,7 @@ def _bar(one: Lot) -> Panel | None:
         Fact(label="Serial", value=bar.serial),
         Fact(label="Year", value=str(bar.year)),
     ]
-    if one.valued and one.gross_mg:
-        facts.append(Fact(label="Fineness, Au", value=permille(half_even(one.au_mg * PPM, one.gross_mg))))
+    facts += bar_facts(one)
     box = closed_boxes_of([one]).get(one.pk)
     if box:
         facts.append(Fact(label="In the sealed box", value=box.number, url=reverse("box", args=[box.number])))
