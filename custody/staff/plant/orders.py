@@ -1,7 +1,5 @@
 """Ordering a route by name, the page of an order with its charge, and its batch sheet."""
 
-from urllib.parse import urlencode
-
 import django_tables2 as tables
 from django import forms
 from django.contrib import messages
@@ -24,7 +22,7 @@ from custody.queries import planner, scope
 from custody.queries.reckoning import WANTED_PPM, Reckoning, reckon
 from custody.queries.route_work import Progress, progress_of
 from custody.roles import Verb, may, verb_of
-from custody.staff.plant.step import slug_of
+from custody.staff.plant.addresses import address_of
 from custody.web.access import needs
 from custody.web.forms import BaseForm, PerMilleField
 from custody.web.lot_list import LotListField, lots_in
@@ -255,10 +253,9 @@ def _next(request: HttpRequest, one: RouteOrder, progress: Progress) -> Panel:
         kinds = [kind for kind in RECIPES if station in stations_of(kind) and may(request.user.roles, verb_of(kind))]
         for kind in kinds:
             recipe = RECIPES[kind]
-            lots = [("lot", lot.number) for lot in left if lot.form in recipe.takes]
+            lots = [lot.number for lot in left if lot.form in recipe.takes]
             if lots:
-                asked = urlencode([*lots, ("order", one.number)])
-                url = f"{reverse('step', kwargs={'slug': slug_of(kind)})}?{asked}"
+                url = address_of(kind, lots, order=one.number)
                 actions.append(Action(label=recipe.title, url=url, tone="quiet" if actions else "main"))
     unique = {action.label: action for action in reversed(actions)}
     said = f"Next is {progress.next}." if progress.next else "Every station was worked."

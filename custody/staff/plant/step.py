@@ -19,8 +19,9 @@ from custody.models import Lot, User
 from custody.queries.handovers import compare
 from custody.roles import Verb
 from custody.staff.entry import Entry, StepForm, allow, place_choices
-from custody.staff.lines import STAMPS, AdditionRows
+from custody.staff.lines import AdditionRows
 from custody.staff.plant import fitting
+from custody.staff.plant.addresses import address_of, own_page, slug_of
 from custody.staff.plant.order_field import OrderField
 from custody.staff.plant.step_rows import BY_VOLUME, NoOutRows, StepInRows, StepLossRows, StepOutRows
 from custody.staff.plant.usual import usual_of
@@ -52,10 +53,10 @@ class RecipeForm(StepForm):
 
 @needs(*WORKERS)
 def step(request: HttpRequest, slug: str) -> HttpResponse:
-    """Any step of the plant but casting bars and runs, which have pages of their own."""
+    """Any step of the plant but those that have pages of their own, to which it leads."""
     kind = _kind_of(slug)
-    if kind is Kind.CLEAN_OUT:
-        return redirect("clean-out")
+    if own_page(kind):
+        return redirect(address_of(kind, request.GET.getlist("lot")))
     return _page(request, recipe_for(kind), "the step")
 
 
@@ -63,11 +64,6 @@ def step(request: HttpRequest, slug: str) -> HttpResponse:
 def batch(request: HttpRequest) -> HttpResponse:
     """A whole batch, known from beginning to end, in one operation."""
     return _page(request, BATCH, "the batch")
-
-
-def slug_of(kind: Kind) -> str:
-    """A kind's name in an address."""
-    return kind.value.replace(" ", "-")
 
 
 def _kind_of(slug: str) -> Kind:
@@ -124,12 +120,7 @@ def _entry(request: HttpRequest, recipe: Recipe, sent: QueryDict | None) -> Entr
     if rule.additions:
         added = [{"what": what.value} for what in recipe.adds]
         rows["add"] = AdditionRows(sent, prefix="add", initial=added, form_kwargs={"additions": rule.additions})
-    made = weighs | {
-        "recipe": recipe,
-        "held": named.metals,
-        "places": place_choices(),
-        "serials": recipe.kind in STAMPS,
-    }
+    made = weighs | {"recipe": recipe, "held": named.metals, "places": place_choices()}
     makes = [{"form": out.form.value} for out in recipe.makes]
     out_rows = StepOutRows if recipe.makes else NoOutRows
     rows["out"] = out_rows(sent, prefix="out", initial=makes, form_kwargs=made)

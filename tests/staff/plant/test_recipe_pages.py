@@ -12,7 +12,7 @@ from custody.calc.route import Step
 from custody.models import Lot, Operation, RouteOrderWork, Weighing
 from custody.queries import planner
 from custody.queries.route_work import progress_of
-from custody.staff.plant.step import slug_of
+from custody.staff.plant.addresses import own_page, slug_of
 from custody.terms import Form, Kind, Purpose
 from tests import builders, people
 from tests.staff.plant.posting import body, faults, sent
@@ -36,7 +36,7 @@ def melting(lot, **changes):
     return body(rows={"add": []} | rows | changes.pop("rows", {}), **changes)
 
 
-@pytest.mark.parametrize("kind", [kind for kind in RECIPES if kind is not Kind.CLEAN_OUT])
+@pytest.mark.parametrize("kind", [kind for kind in RECIPES if not own_page(kind)])
 def test_every_step_has_a_page_of_its_own_with_its_lines_laid_out(kind):
     recipe = RECIPES[kind]
     answer = otto().get(f"/plant/step/{slug_of(kind)}/")
@@ -165,7 +165,7 @@ def test_a_lot_on_which_a_step_can_not_be_done_is_refused_and_an_unusual_one_is_
     answer = otto().post(MELT, melting(solution))
     assert f"Lot in 1: Lot {solution.number} is solution: this step (melt) can&#x27;t be done with it" in faults(answer)
     (slag,) = builders.ready()
-    page = otto().get("/plant/step/roll/", {"lot": slag.number}).content.decode()
+    page = otto().get("/plant/step/wash/", {"lot": slag.number}).content.decode()
     assert f"Lot {slag.number} is doré: not what this step usually takes" in page
 
 
@@ -290,6 +290,15 @@ def test_as_many_queries_for_three_lots_and_orders_as_for_one():
         lots.append(more)
         ordered(more)
     assert (queries_of(step, lot=[lot.number for lot in lots]), queries_of(order)) == once
+
+
+def test_steps_with_a_page_of_their_own_are_led_to_with_the_lots():
+    client = otto()
+    assert client.get("/plant/step/roll/", {"lot": "L-1"}).url == "/plant/bars/roll/?lot=L-1"
+    assert client.get("/plant/step/stamp/").url == "/plant/bars/stamp/"
+    assert client.get("/plant/step/clean-out/").url == "/plant/clean-out/"
+    assert client.get("/plant/step/discharge/", {"lot": "L-1"}).url == "/plant/water/L-1/"
+    assert client.get("/plant/step/discharge/").url == "/plant/water/"
 
 
 def test_scanned_lots_say_which_steps_fit_first():
