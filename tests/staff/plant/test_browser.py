@@ -139,7 +139,8 @@ def test_every_page_of_plant_and_laboratory_can_be_read_by_anyone(operator):
     sent(client, "/plant/charge/", body(rows=rows, vessel=builders.place("VESSEL-1").pk, step="dissolve"))
     run = Run.objects.get().number
     plant = ["", "step/", "batch/", "step/melt/", "clean-out/", "charge/?vessel=VESSEL-1", f"run/{run}/",
-             f"run/{run}/draw/", f"run/{run}/finish/", f"cast/?lot={sand.number}", f"divide/?lot={sand.number}"]  # fmt: skip
+             f"run/{run}/draw/", f"run/{run}/finish/", f"cast/?lot={sand.number}",
+             f"divide/?lot={sand.number}"]  # fmt: skip
     laboratory = ["", f"sample/{sample.number}/", f"consume/{sample.number}/", f"determine/{raw.number}/"]
     read_by = {
         people.otto_operator: [f"/plant/{path}" for path in plant],
