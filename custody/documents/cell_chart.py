@@ -17,10 +17,10 @@ from custody.calc.mass import format_grams
 from custody.calc.rounding import half_even
 from custody.documents.flow import text
 
-WIDTH, HEIGHT = 760, 380
+WIDTH, HEIGHT = 680, 360
 LEFT, RIGHT = 92, 16
 #: Top and bottom of the two fields.
-CURRENT, DEPOSIT = (26, 116), (158, 346)
+CURRENT, DEPOSIT = (26, 110), (150, 326)
 INK, SOFT, RULE, LINE = "#211d17", "#5b5244", "#857a67", "#1b5a4f"
 _US = timedelta(microseconds=1)
 

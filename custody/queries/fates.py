@@ -33,6 +33,11 @@ class Found:
     metals_mg: tuple[int, ...]
     unvalued_mg: int = 0
 
+    @property
+    def unvalued(self) -> int | None:
+        """Gross whose metal is not known yet, or None."""
+        return self.unvalued_mg or None
+
 
 @dataclass(frozen=True, slots=True)
 class Fates:
@@ -131,8 +136,8 @@ def _key(fate: trace.Fate, lot: Lot | None, left: Operation | None) -> tuple:
         group = {Cause.DIFFERENCE: "differences", Cause.SAMPLE: "samples consumed"}.get(fate.cause, "lost")
         return (5 if group == "differences" else 4, group, "", fate.cause, "", "")
     if lot and lot.form == Form.IN_PROCESS:
-        return (2, "in vessels", fate.lot, form, where, "")
-    return (1, form, fate.lot, form, where, "")
+        return (2, "in vessels", fate.lot, "", where, "")
+    return (1, form, fate.lot, "", where, "")
 
 
 def _chief(lot: Lot | None) -> str:

@@ -19,12 +19,14 @@ from custody.queries.fates import MOST, Fates
 from custody.roles import Verb
 from custody.terms import METALS
 from custody.web.access import needs
-from custody.web.forms import KitForm, ScanField
+from custody.web.forms import KitForm
 from custody.web.panels import Action, Fact, Panel
 from custody.web.tables import BaseTable, LotColumn, MassColumn
 
 ROWS = 100
 _DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+#: Scanned into, Enter sends: these are no fields of an entry.
+_MARK = forms.TextInput(attrs={"class": "mark", "autocomplete": "off", "autocapitalize": "off"})
 _UNREAD = {"invalid": "Give a day, like 2024-01-31."}
 
 
@@ -32,8 +34,8 @@ class CampaignForm(KitForm):
     """Which parcels: those of some receipts, of a route order's lots, or of the receipts of some days."""
 
     mark_optional = False
-    receipts = ScanField(label="Receipts, with spaces between", required=False, max_length=2000)
-    order = ScanField(label="Or a route order", required=False)
+    receipts = forms.CharField(label="Receipts, with spaces between", required=False, max_length=2000, widget=_MARK)
+    order = forms.CharField(label="Or a route order", required=False, max_length=64, widget=_MARK)
     first = forms.DateField(label="Or received from", required=False, widget=_DAY, error_messages=_UNREAD)
     last = forms.DateField(label="To, included", required=False, widget=_DAY, error_messages=_UNREAD)
 
@@ -128,7 +130,7 @@ def _page(request: HttpRequest, found: Fates) -> dict:
         for metal in metals
     ]
     if any(row.unvalued_mg for row in found.rows):
-        columns.append(("unvalued", MassColumn("Gross not valued", accessor="unvalued_mg")))
+        columns.append(("unvalued", MassColumn("Gross not valued", accessor="unvalued")))
     table = FateRows(found.rows, extra_columns=columns)
     tables.RequestConfig(request, paginate={"per_page": ROWS}).configure(table)
     return {
@@ -153,7 +155,7 @@ def _groups(found: Fates, metals: list[str]) -> list[Panel]:
     for group, mgs in found.groups.items():
         facts = [Fact(label=metal, mg=mgs[METALS.index(metal)]) for metal in metals if mgs[METALS.index(metal)]]
         if facts:
-            panels.append(Panel(title=group.capitalize(), facts=facts))
+            panels.append(Panel(title=group[:1].upper() + group[1:], facts=facts))
     return panels
 
 

@@ -96,9 +96,9 @@ def test_each_gram_stands_in_its_group():
         kind=Kind.CAST, inputs=[Take(one.number), Take(two.number)], at=timezone.now(), by=people.otto_operator(),
         outputs=[
             Make(Form.BAR, 890_000, {"Au": 889_000}, serial="A000001", place="SHOP"),
-            Make(Form.CEMENT_COPPER, 100_000, {"Au": 10_950, "Ag": 89_000}, place="SHOP"),
+            Make(Form.CEMENT_COPPER, 101_000, {"Au": 10_950, "Ag": 89_970}, place="SHOP"),
         ],
-        losses=(Lose(Cause.SLAG, 10_000, {"Au": 30, "Ag": 1_000}), Lose(Cause.DIFFERENCE, 0, {"Au": 20})),
+        losses=(Lose(Cause.SLAG, 9_000, {"Au": 30, "Ag": 30}), Lose(Cause.DIFFERENCE, 0, {"Au": 20})),
         reason="The mould was cold", countersign=None,
     )  # fmt: skip
     assert len(posted.lots) == 2
@@ -107,8 +107,8 @@ def test_each_gram_stands_in_its_group():
     gold, silver = METALS.index("Au"), METALS.index("Ag")
     assert {group: (mgs[gold], mgs[silver]) for group, mgs in found.groups.items()} == {
         "bars of Au": (889_000, 0),
-        "cement copper": (10_950, 89_000),
-        "lost": (30, 1_000),
+        "cement copper": (10_950, 89_970),
+        "lost": (30, 30),
         "differences": (20, 0),
     }
     assert found.rows[0].words == "A000001"

@@ -21,7 +21,7 @@ from custody.staff.plant.orders import OrderTable
 from custody.staff.plant.step import WORKERS
 from custody.terms import COLUMNS, METALS, Clearance, PlaceKind
 from custody.web.access import needs
-from custody.web.forms import KitForm, ScanField
+from custody.web.forms import KitForm
 from custody.web.lot_field import book_of, lots_by_code
 from custody.web.panels import Action, Fact, Panel
 from custody.web.tables import BaseTable, LotColumn, MassColumn, MomentColumn, StatusColumn
@@ -55,6 +55,7 @@ class StandingLots(PlantLots):
     empty_text = "No lot stands there."
     keeper = tables.Column("Custodian", accessor="custodian", orderable=False)
     since = MomentColumn("Untouched since", accessor="last_at")
+    place = tables.Column("Place", accessor="place__code", orderable=False)
 
     class Meta:
         sequence = ("lot", "form", "place", "keeper", "since", "standing", "...")
@@ -90,13 +91,20 @@ class ScanForm(KitForm):
     """A lot to work, or a vessel or run to look into."""
 
     mark_optional = False
-    lot = ScanField(label="Scan a lot, vessel or run", required=False, max_length=200)
+    # Not a ScanField: there Enter moves on to the next field, here it sends.
+    lot = forms.CharField(
+        label="Scan a lot, vessel or run",
+        required=False,
+        max_length=200,
+        widget=forms.TextInput(attrs={"class": "mark", "autocomplete": "off", "autocapitalize": "off"}),
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class Card:
     """One place on the board; ``rows`` are lots with the word that says whether they wait too long."""
 
+    kind: str
     title: str
     word: str
     tone: str
@@ -106,16 +114,16 @@ class Card:
     more_url: str = ""
 
 
-#: Parts of the board in the order of the metal's way; a vault is told in total.
-GROUPS = (
-    ("Vessels, cells and tanks", PlaceKind.VESSEL),
-    ("Furnaces", PlaceKind.FURNACE),
-    ("Workshop", PlaceKind.WORKSHOP),
-    ("Laboratory", PlaceKind.LABORATORY),
-    ("Strongroom", PlaceKind.STRONGROOM),
-    ("Counter", PlaceKind.COUNTER),
-    ("Vault, in total", PlaceKind.VAULT),
-)
+#: Kinds of place in the order of the metal's way, and what a card calls them; a vault is told in total.
+KINDS = {
+    PlaceKind.VESSEL: "vessel, cell or tank",
+    PlaceKind.FURNACE: "furnace",
+    PlaceKind.WORKSHOP: "workshop",
+    PlaceKind.LABORATORY: "laboratory",
+    PlaceKind.STRONGROOM: "strongroom",
+    PlaceKind.COUNTER: "counter",
+    PlaceKind.VAULT: "vault, in total",
+}
 
 
 @require_GET
@@ -139,7 +147,8 @@ def board(request: HttpRequest) -> HttpResponse:
         "now": now,
         "scan": ScanForm(),
         "totals": _totals(places),
-        "groups": _groups(places, now),
+        "cards": [_card(one, now) for one in _in_order(places) if not one.empty],
+        "empty": ", ".join(one.place.code for one in _in_order(places) if one.empty),
         "overdue": f"overdue at {overdue} place{'' if overdue == 1 else 's'}" if overdue else "",
         "standing": table,
         "orders": OrderTable(planner.open_orders(request.user), prefix="orders-"),
@@ -182,15 +191,9 @@ def _totals(places: list[queries.Standing]) -> Panel:
     return Panel(title="In the house", facts=shown, note="The sum of the places below: the whole book at this moment.")
 
 
-def _groups(places: list[queries.Standing], now: datetime) -> list[dict]:
-    groups = []
-    for title, kind in GROUPS:
-        of_kind = [one for one in places if one.place.kind == kind]
-        cards = [_card(one, now) for one in of_kind if not one.empty]
-        empty = ", ".join(one.place.code for one in of_kind if one.empty)
-        if cards or empty:
-            groups.append({"title": title, "cards": cards, "empty": empty})
-    return groups
+def _in_order(places: list[queries.Standing]) -> list[queries.Standing]:
+    order = list(KINDS)
+    return sorted(places, key=lambda one: order.index(PlaceKind(one.place.kind)))
 
 
 def _card(one: queries.Standing, now: datetime) -> Card:
@@ -212,6 +215,7 @@ def _card(one: queries.Standing, now: datetime) -> Card:
     vault = one.place.kind == PlaceKind.VAULT
     hidden = 0 if vault else lots - len(one.lots)
     return Card(
+        kind=KINDS[PlaceKind(one.place.kind)],
         title=str(one.place),
         word=word,
         tone=tone,
@@ -234,8 +238,10 @@ ACTIONS: tuple[tuple[str, str, tuple[Verb, ...]], ...] = (
     ("Plan a batch", "planner", (Verb.ORDER_ROUTE, Verb.REFINE)),
     ("Route orders", "route-orders", (Verb.READ_BOOK,)),
     ("Charge a vessel", "charge", (Verb.REFINE,)),
+    ("Vessels and tanks", "tanks", (Verb.READ_BOOK,)),
+    ("Water", "water", (Verb.READ_BOOK,)),
     ("Cells", "cells", (Verb.READ_BOOK,)),
-    ("Cast bars", "cast", (Verb.CAST,)),
+    ("Bars", "bars", (Verb.READ_BOOK,)),
     ("Hand over lots", "handover", (Verb.HAND_OVER,)),
     ("The day's flow", "day-flow", (Verb.READ_BOOK,)),
     ("Where it all went", "fates", (Verb.TRACE, Verb.ORDER_ROUTE)),

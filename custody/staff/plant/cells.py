@@ -105,11 +105,17 @@ class ReadingTable(BaseTable):
 
 
 class CountingReadings(ReadingTable):
-    mend = tables.TemplateColumn(verbose_name="Wrong?", template_name="staff/plant/reading_mend.html")
+    mend = tables.TemplateColumn(verbose_name="Wrong?", template_name="staff/plant/reading_mend.html", orderable=False)
+
+    class Meta(ReadingTable.Meta):
+        pass
 
 
 class ReplacedReadings(ReadingTable):
     caption = "Readings that were replaced"
+
+    class Meta(ReadingTable.Meta):
+        pass
 
 
 class CellTable(BaseTable):
