@@ -46,12 +46,14 @@ def today(request: HttpRequest) -> HttpResponse:
     runs = waiting.open_runs(viewer)
     lots = LotTable(waiting.in_custody_of(viewer), order_by="number")
     tables.RequestConfig(request, paginate={"per_page": LOTS_A_PAGE}).configure(lots)
-    actions = [Action(label="New receipt", url=reverse("counter"), tone="main")]
+    actions = (
+        [Action(label="New receipt", url=reverse("counter"), tone="main")] if may(viewer.roles, Verb.RECEIVE) else []
+    )
     return render(
         request,
         "staff/desk/today.html",
         {
-            "actions": actions if may(viewer.roles, Verb.RECEIVE) else [],
+            "actions": [*actions, Action(label="The day's flow", url=reverse("day-flow"))],
             "waits": _waits(viewer, runs, now),
             "lots": lots,
             "runs": RunTable(runs, now=now),

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET
 from custody.actions._post import Posted
 from custody.actions.runs import Into, charge_vessel
 from custody.calc.balance import total
+from custody.calc.cell import METAL_OF
 from custody.calc.fineness import format_percent
 from custody.calc.mass import format_grams
 from custody.calc.recipes import recipe_for, stations_of
@@ -199,7 +200,7 @@ def run(request: HttpRequest, number: str) -> HttpResponse:
 
 
 def _assays(request: HttpRequest, content: Lot) -> SolutionAssays | None:
-    found = list(tanks.assays(request.user).filter(lot=content)[:10])
+    found = list(tanks.assays(request.user).filter(lot__run=content.run)[:10])
     return SolutionAssays(found) if found else None
 
 
@@ -211,6 +212,9 @@ def _panels(content: Lot, state: plant.OpenRun) -> list[Panel]:
         Fact(label="Custodian", value=content.custodian),
         Fact(label="Opened", at=state.since),
     ]
+    if content.run.step in METAL_OF:
+        url = reverse("cell", kwargs={"number": content.run.number})
+        about.append(Fact(label="Electrolysis", value="current and deposit", url=url))
     if work:
         url = reverse("route-order", kwargs={"number": work.order.number})
         about.append(Fact(label="Order", value=f"{work.order.number}, {work.station}", url=url))
