@@ -7,10 +7,11 @@ from django.urls import reverse
 from django.views.decorators.http import require_GET
 
 from custody.models import User
-from custody.queries import laboratory, tanks, worksheets
+from custody.queries import laboratory, scope, tanks, worksheets
 from custody.roles import Verb, may
 from custody.staff.laboratory.solution_tables import WaitingSolutions
 from custody.staff.laboratory.worksheet_open import Sheets
+from custody.terms import Form
 from custody.web.access import needs
 from custody.web.panels import Action
 from custody.web.tables import BaseTable, LotColumn, MassColumn, MomentColumn, ResultColumn
@@ -130,6 +131,8 @@ def _actions(viewer: User) -> list[Action]:
 
 def _next_for(number: str, viewer: User) -> str:
     """The page on which the viewer goes on with a lot: accept what another determined, or determine it."""
+    if scope.lots(viewer).filter(number=number, form__in=(Form.SOLUTION, Form.IN_PROCESS)).exists():
+        return reverse("solution", kwargs={"number": number})
     one = laboratory.acceptable(viewer).filter(lot__number=number).exclude(by=viewer).exclude(worked=True).first()
     if one and may(viewer.roles, Verb.ACCEPT):
         return reverse("accept", kwargs={"number": one.number})

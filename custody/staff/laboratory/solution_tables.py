@@ -26,7 +26,7 @@ def figures_in_words(assay: SolutionAssay) -> str:
 
 
 class SolutionAssays(BaseTable):
-    caption = "Assays of this solution"
+    caption = "Assays of this solution, the latest first"
     empty_text = "It was not assayed yet."
     number = LotColumn(verbose_name="Assay", viewname="solution-assay")
     at = MomentColumn("Assayed")
