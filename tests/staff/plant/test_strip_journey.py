@@ -1,0 +1,114 @@
+"""One strip becomes ten bars of 10 g in Chromium: rolled, punched, annealed, filed, stamped; the book holds."""
+
+import os
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.utils import timezone
+
+from custody.actions.bar_types import lay_usual_bar_types, set_aside_serials
+from custody.models import Bar, BarType, Lot
+from custody.queries.verify import verify
+from tests import builders, people
+
+RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
+KEPT = os.environ.get("JOURNEY_PICTURES")
+
+
+class Shop:
+    """Otto at the tablet."""
+
+    def __init__(self, page):
+        self.page = page
+        session = people.signed_in(people.otto_operator()).cookies["sessionid"]
+        page.context.add_cookies([{"name": "sessionid", "value": session.value, "url": "http://127.0.0.1"}])
+
+    def open(self, link):
+        self.page.goto("/plant/bars/")
+        self.look("bars")
+        self.page.get_by_role("table").get_by_role("link", name=link, exact=True).first.click()
+        self.page.wait_for_selector("#id_scale")
+        self.page.select_option("#id_scale", "SHOP-1")
+
+    def weigh(self, name, *grams):
+        """The weights typed one after the other: Enter moves on, as after a scanner or a scale."""
+        for number, gram in enumerate(grams):
+            self.page.fill(f"#id_{name}-{number}-gross", gram)
+        assert all(self.page.input_value(f"#id_{name}-{n}-gross") == gram for n, gram in enumerate(grams))
+
+    def record(self, button, name):
+        assert self.page.inner_text("[data-balance-word]") == "Balanced to the milligram."
+        self.look(name)
+        self.page.get_by_role("button", name=button).click()
+        self.page.wait_for_url("**/operation/**")
+
+    def look(self, name):
+        """As anybody must be able to read it: on the tablet, upright, and on a phone."""
+        for width, height in ((390, 844), (768, 1024), (1024, 768)):
+            self.page.set_viewport_size({"width": width, "height": height})
+            assert self.page.evaluate("document.documentElement.scrollWidth") <= width, (name, width)
+            if KEPT:
+                Path(KEPT, f"{name}-{width}.png").write_bytes(self.page.screenshot(full_page=True))
+        found = Axe().run(self.page, options=RULES).response["violations"]
+        assert [f"{each['id']}: {node['html'][:120]}" for each in found for node in each["nodes"]] == []
+
+
+@pytest.fixture
+def shop(new_page):
+    builders.places()
+    builders.scale("SHOP-1")
+    lay_usual_bar_types(by=people.mona_manager())
+    set_aside_serials(
+        mark="HFR", year=timezone.localdate().year, head="T", width=5, first=1, last=500, at=timezone.now(),
+        by=people.mona_manager(), bar_type=BarType.objects.get(code="AU-10"),
+    )  # fmt: skip
+    return Shop(new_page(width=1024, height=768))
+
+
+def test_one_strip_becomes_ten_bars(shop):
+    (metal,) = builders.ready(160, where="SHOP", Au=999_950)
+    page = shop.page
+    page.goto(f"/plant/bars/cast-strip/?lot={metal.number}")
+    page.select_option("#id_scale", "SHOP-1")
+    shop.weigh("out", "155.000")
+    shop.weigh("rest", "5.000")
+    shop.record("Record it", "cast-strip")
+    shop.open("Roll strip")
+    shop.weigh("in", "152.400")
+    shop.weigh("rest", "2.600")
+    shop.record("Record it", "roll")
+    shop.open("Punch blanks")
+    page.fill("#id_count", "10")
+    page.get_by_role("button", name="Lay out the rows").click()
+    page.wait_for_selector("#id_out-9-gross")
+    blanks = [f"10.0{n}0" for n in range(2, 8)] + ["10.050"] * 4
+    shop.weigh("out", *blanks)
+    shop.weigh("rest", "51.930")
+    shop.record("Record it", "punch")
+    shop.open("Anneal")
+    shop.record("Record it", "anneal")
+    shop.open("Adjust by filing")
+    assert page.locator("#id_bar_type option:checked").inner_text() == "10 g gold"
+    assert "File off 0.010 g at least, 0.020 g at most" in page.inner_text("main")
+    shop.weigh("in", *["10.005"] * 10)
+    shop.weigh("rest", "0.418")
+    page.fill("#id_loss-0-gross", "0.002")
+    shop.record("Record it", "adjust")
+    shop.open("Stamp bars")
+    assert page.input_value("#id_count") == "10"
+    page.get_by_role("button", name="Lay out the bars").click()
+    page.wait_for_selector("#id_bar-9-serial")
+    assert page.input_value("#id_bar-9-serial") == "T00010"
+    shop.weigh("bar", *["10.005"] * 10)
+    shop.record("Record the stamping", "stamp")
+    bars = Bar.objects.order_by("serial")
+    assert [(bar.serial, bar.lot.gross_mg) for bar in bars] == [(f"T{n:05d}", 10_005) for n in range(1, 11)]
+    held = Lot.objects.filter(gross_mg__gt=0)
+    stock = sorted((lot.form, lot.gross_mg) for lot in held.exclude(form="bar"))
+    assert stock == [("filings", 418), ("melt", 5_000), ("skeleton", 2_600), ("skeleton", 51_930)]
+    assert sum(lot.au_mg for lot in held) == 159_992 - 2, "all but what was swept away"
+    assert all(check.holds for check in verify().checks.values())
+    page.goto(f"/lot/{bars[0].lot.number}/")
+    shop.look("bar")
+    assert "agreed fine content of a bar of 10 g" in page.inner_text("main")
