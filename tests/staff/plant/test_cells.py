@@ -9,11 +9,11 @@ from django.utils import timezone
 
 from custody.actions.cells import keep_current
 from custody.actions.work import Add, Make, Take, record_step
-from custody.models import CellReading, Run
+from custody.models import CellReading, Lot, Run
 from custody.queries import cells
 from custody.terms import Addition, Form, Kind
 from tests import builders, people
-from tests.staff.plant.posting import body, faults
+from tests.staff.plant.posting import body, faults, sent
 
 pytestmark = pytest.mark.django_db
 
@@ -24,7 +24,8 @@ def charged(at=None, code="CELL-1"):
     at = at or timezone.now() - timedelta(hours=30)
     lots = builders.ready(5_000, 5_000, at=at, Au=995_000, Ag=4_000)
     posted = record_step(
-        kind=Kind.CHARGE, step=Kind.ELECTROLYSE_GOLD, inputs=[Take(lot.number) for lot in lots], at=at, by=people.otto_operator(),
+        kind=Kind.CHARGE, step=Kind.ELECTROLYSE_GOLD, at=at, by=people.otto_operator(),
+        inputs=[Take(lot.number) for lot in lots],
         additions=(Add(Addition.ACID, 20_000_000),),
         outputs=[Make(Form.IN_PROCESS, 30_000_000, {"Au": 9_950_000, "Ag": 40_000}, vessel=code)],
     )  # fmt: skip
@@ -188,3 +189,59 @@ def test_the_list_asks_as_often_for_one_cell_as_for_three():
     read(charged(code="VESSEL-1"))
     read(charged(code="VESSEL-2"))
     assert asked() == once
+
+
+def cast(*lots):
+    """An anode of each lot."""
+    for lot in lots:
+        record_step(
+            kind=Kind.CAST_ANODES, inputs=[Take(lot.number)], at=timezone.now(), by=people.otto_operator(),
+            outputs=[Make(Form.ANODE, lot.gross_mg, {"Au": lot.au_mg, "Ag": lot.ag_mg}, place="FURNACE-1")],
+        )  # fmt: skip
+    return list(Lot.objects.filter(form=Form.ANODE, gross_mg__gt=0).order_by("id"))
+
+
+def charge(browser, *lots, acid="20000"):
+    rows = {"in": [{"lot": lot.number} for lot in lots], "add": [{"what": "acid", "gross": acid}]}
+    sent(browser, "/plant/charge/", body(rows=rows, vessel=builders.place("CELL-1").pk, step="electrolyse gold"))
+    return Run.objects.get(finished_by=None)
+
+
+def test_a_cell_over_weeks_through_its_pages():
+    """Charged, charged again, its current kept, cathodes, scrap and slimes drawn, finished; its electrolyte goes on."""
+    builders.places()
+    browser = people.signed_in(people.otto_operator())
+    one, two, three = cast(*builders.ready(1_000, 1_000, 1_000, Au=995_000, Ag=4_000))
+    run = charge(browser, one)
+    address = f"/plant/run/{run.number}"
+    begun = run.opened_by.at
+    assert f'href="{address}/cell/"' in browser.get(f"{address}/").content.decode()
+    keep_current(
+        run=run, from_at=begun, to_at=timezone.now(), milliampere=150_000, at=timezone.now(), by=people.otto_operator()
+    )
+    again = charge(browser, two, acid="100")
+    assert (again.pk, cells.cell_of(run).anodes_mg) == (run.pk, 1_990_000), "charged again it is the same run"
+    products = [
+        {"form": "cathode", "gross": "1500", "Au": "1500", "place": "SHOP"},
+        {"form": "anode", "gross": "200", "Au": "199", "Ag": "0.8", "place": "SHOP"},
+        {"form": "slimes", "gross": "10", "Au": "2", "Ag": "7.1", "place": "SHOP"},
+    ]
+    sent(browser, f"{address}/draw/", body(rows={"out": products, "in": [{}]}, scale=builders.scale().code))
+    cell = cells.cell_of(run)
+    assert (cell.weighed_mg(), cell.back_mg) == (1_500_000, 201_000)
+    page = browser.get(f"{address}/cell/").content.decode()
+    assert "289.000" in page, "what stays of the gold is held in the electrolyte, by the book"
+    carried = {"form": "solution", "gross": "20390", "Au": "289", "Ag": "0.1", "place": "SHOP"}
+    rows = {"out": [carried], "in": [{}], "loss": [], "add": []}
+    sent(browser, f"{address}/finish/", body(rows=rows, scale=scale_of_tanks()))
+    assert browser.get(f"{address}/cell/").context["form"] is not None, "a reading may be kept late"
+    liquor = Lot.objects.get(form=Form.SOLUTION, gross_mg__gt=0)
+    next_run = charge(browser, three, builders.handed_over(liquor, people.otto_operator(), "CELL-1"))
+    assert next_run.pk != run.pk
+    assert next_run.content.au_mg == 289_000 + 995_000
+    assert cells.cell_of(next_run).anodes_mg == 995_000, "the electrolyte is no anode"
+
+
+def scale_of_tanks():
+    """A scale that weighs a tank."""
+    return builders.scale("FLOOR-1").code
