@@ -5,6 +5,7 @@ from datetime import datetime
 from custody.actions.issue_assay import issue_assay
 from custody.actions.issue_certificate import issue_certificate
 from custody.actions.issue_collection import issue_collection
+from custody.actions.issue_dispatch_note import issue_dispatch_note
 from custody.actions.issue_purchase import issue_purchase
 from custody.actions.issue_receipt import issue_labels, issue_receipt
 from custody.actions.issue_settlement import issue_settlement
@@ -26,6 +27,7 @@ def issue_all(house: House, now: datetime) -> None:
         issue_assay(determination=one, at=now, by=house.anouk)
     for dispatch in Operation.objects.filter(kind=Kind.DISPATCH).order_by("id"):
         issue_collection(dispatch=dispatch, at=now, by=house.vesna)
+        issue_dispatch_note(dispatch=dispatch, at=now, by=house.vesna)
     print_slips(how_many=4, at=now, by=house.fern)
     for settlement in Settlement.objects.order_by("id"):
         issue_settlement(settlement=settlement, at=now, by=house.malik)

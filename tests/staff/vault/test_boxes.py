@@ -298,7 +298,7 @@ def test_a_claim_is_paid_by_a_bar_in_its_metal_and_the_note_says_what_left_besid
     client = keeper()
     page = shown(client, leaving(client, lots="K1", against="claim"))
     assert not page.context["outlook"].stops
-    assert "leaving as the house&#x27;s own: Ag 0.030 g" in page.content.decode()
+    assert "leaving as the house's own: Ag 0.030 g" in page.content.decode()
     one = settling.dispatched(bar, against=Against.CLAIM)
     assert list(AccountEntry.objects.filter(operation=one).values_list("account__metal", "mg")) == [("Au", -bar.au_mg)]
     note = issue_dispatch_note(dispatch=one, at=timezone.now(), by=people.vera_vault())
