@@ -9,14 +9,13 @@ from custody.actions import papers
 from custody.actions._allowed import require
 from custody.actions._copies import next_copy
 from custody.documents.bar_list import BarListPaper, render_bar_list
-from custody.documents.fill_bar_list import bar_list_paper, box_list_paper
+from custody.documents.fill_bar_list import bar_list_paper, box_list_paper, list_number
 from custody.errors import Refusal
-from custody.models import Box, Document, Operation, Party, Refinery, User
+from custody.models import Box, Document, Operation, Party, User
 from custody.queries import bar_lists
 from custody.queries.bar_lists import Chosen
 from custody.queries.boxes import receiver_of_box
 from custody.roles import Verb
-from custody.templatetags.papers import clock
 from custody.terms import DocumentKind
 
 
@@ -35,8 +34,7 @@ def issue_bar_list(*, chosen: Chosen, at: datetime, by: User) -> Document:
     if chosen.dispatch:
         _refuse_reversed(chosen.dispatch)
         party = chosen.dispatch.party
-    # A place or a span of days holds other bars another day: its list is named by its moment.
-    number = chosen.number or f"{chosen.words}, {clock(at, Refinery.objects.get().time_zone)}"
+    number = list_number(chosen, at)
 
     def paper(copy_no: int) -> BarListPaper:
         return bar_list_paper(chosen, lines, number=number, copy_no=copy_no, at=at, by=by)

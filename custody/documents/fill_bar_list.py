@@ -9,7 +9,12 @@ from custody.documents.parts import Signature
 from custody.models import Box, Refinery, User
 from custody.queries import bar_lists
 from custody.queries.bar_lists import BarLine, Chosen
-from custody.templatetags.papers import local
+from custody.templatetags.papers import clock, local
+
+
+def list_number(chosen: Chosen, at: datetime) -> str:
+    """What names a list: the number of its dispatch, cast or box; of a place or days, which change, the moment."""
+    return chosen.number or f"{chosen.words}, {clock(at, Refinery.objects.get().time_zone)}"
 
 
 def bar_list_paper(chosen: Chosen, lines: Sequence[BarLine], *, number: str, copy_no: int, at, by: User):
