@@ -77,7 +77,7 @@ def totals_of(lines: Sequence[BarLine]) -> tuple[ListTotal, ...]:
 
 def rules_of(lines: Sequence[BarLine]) -> tuple[str, ...]:
     """By which rules the ounces are told, each once."""
-    return tuple(dict.fromkeys(f"{line.kind}, {line.metal}: {line.weight.rule}" for line in lines if line.weight))
+    return tuple(dict.fromkeys(line.weight.rule for line in lines if line.weight))
 
 
 def _paper(name, number, qr, facts, lines, signatures, at, copy_no, statement="") -> BarListPaper:

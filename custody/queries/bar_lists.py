@@ -5,7 +5,9 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from custody.calc.bar_sizes import nominal_size
-from custody.calc.bar_weights import MarketWeight, market_weight
+from custody.calc.bars import Stated, stated
+from custody.calc.fineness import fine_mg, parse_per_mille
+from custody.calc.refusals import Refused
 from custody.models import Bar, Box, Lot, Movement, Operation, Place, User
 from custody.queries import scope
 from custody.terms import METALS, PPM, Side
@@ -16,7 +18,10 @@ MOST = 2000
 
 @dataclass(frozen=True, slots=True)
 class BarLine:
-    """One bar of a list, milligrams and ppm; nothing of its metal is known while no assay valued it."""
+    """One bar of a list, milligrams and ppm, as its certificate states it: fineness as marked, fine weight by that.
+
+    Nothing of its metal is known while no assay valued it; one that can't be marked is told as the book has it.
+    """
 
     bar: Bar
     lot: Lot
@@ -25,7 +30,7 @@ class BarLine:
     metal: str = ""
     ppm: int | None = None
     fine_mg: int | None = None
-    weight: MarketWeight | None = None
+    weight: Stated | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +54,7 @@ class Total:
     bars: int
     gross_mg: int
     fine_mg: int
-    weights: tuple[MarketWeight, ...] = field(default=(), repr=False)
+    weights: tuple[Stated, ...] = field(default=(), repr=False)
 
     @property
     def gross_ozt(self):
@@ -101,7 +106,7 @@ def totals(found: Iterable[BarLine]) -> list[Total]:
                     len(of_metal),
                     sum(line.gross_mg for line in of_metal),
                     sum(line.fine_mg for line in of_metal),
-                    tuple(line.weight for line in of_metal),
+                    tuple(line.weight for line in of_metal if line.weight),
                 )
             )
     return sums
@@ -116,4 +121,10 @@ def _line(bar: Bar, left: Movement | None) -> BarLine:
     metal, fine = max(zip(METALS, metals, strict=True), key=lambda held: held[1])
     if bar.bar_type:
         metal, fine = bar.bar_type.metal, metals[METALS.index(bar.bar_type.metal)]
-    return BarLine(bar, bar.lot, kind, gross, metal, fine * PPM // gross, fine, market_weight(metal, gross, fine))
+    ppm = fine * PPM // gross
+    try:
+        weight = stated(metal, gross, ppm, bar.bar_type.nominal_mg if bar.bar_type else None)
+    except Refused:
+        return BarLine(bar, bar.lot, kind, gross, metal, ppm, fine)
+    marked = parse_per_mille(weight.mark)
+    return BarLine(bar, bar.lot, kind, gross, metal, marked, fine_mg(gross, marked), weight)

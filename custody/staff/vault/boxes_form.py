@@ -34,8 +34,8 @@ class ListForm(KitForm):
     """Which bars a list is of: one of its fields, or the days of casting."""
 
     dispatch = ScanField(label="Dispatch", required=False)
-    box = ScanField(label="Box", required=False, help_text="Its number or its seal.")
-    cast = ScanField(label="Cast", required=False, help_text="The operation that cast them.")
+    box = ScanField(label="Box or seal", required=False)
+    cast = ScanField(label="Casting operation", required=False)
     place = forms.ModelChoiceField(
         label="Place", queryset=Place.objects.none(), to_field_name="code", empty_label="any", required=False
     )

@@ -228,9 +228,9 @@ def _collected(one: Operation, viewer: User) -> Panel:
     facts = [
         Fact(label="It left as", value=Against(collection.against).label),
         Fact(label="By the order", value=collection.order),
+        Fact(label="Carrier", value=collection.carrier),
         Fact(label="Fetched by", value=collection.collector),
         Fact(label="Known by", value=IdentityKind(collection.identity_kind).label),
-        Fact(label="Carrier", value=collection.carrier),
         Fact(label="Its number", value=scope.identity_number(viewer, collection.identity_number)),
     ]
     if one.countersigned_by:

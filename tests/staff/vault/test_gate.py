@@ -295,7 +295,7 @@ def test_a_bar_worked_up_again_has_no_certificate():
 def test_fineness_is_never_rounded_up():
     bar = Bar.objects.get(lot=settling.bar_in_vault(grams=9))
     paper = certificate_paper(bar, copy_no=1, at=timezone.now(), by=people.vera_vault())
-    assert (paper.fine_mg, paper.gross_mg) == (8_999, 9_000)
+    assert (paper.fine_mg, paper.gross_mg) == (8_998, 9_000)  # 9 g by the mark, 999.8
     assert paper.fineness_ppm == 999_888  # 8999 ÷ 9000 is 999 888.9 ppm
 
 
