@@ -5,7 +5,6 @@ from decimal import Decimal
 import django_tables2 as tables
 from django.template.loader import render_to_string
 from django.urls import reverse
-from django.utils.html import format_html
 
 from custody.calc.fineness import format_percent
 from custody.calc.mass import GROUP, MINUS
@@ -93,14 +92,7 @@ class HistoryTable(PriceTable):
         sequence = ("amount", "unit", "change", "standing", "source", "how", "by", "at", "reason")
 
     def render_how(self, record):
-        return how(record)
-
-
-def how(price: Price) -> str:
-    """How a price came into the table."""
-    if price.imported is None:
-        return "by hand"
-    return format_html("file {}, SHA-256 <code>{}</code>", price.imported.name, price.imported.sha256)
+        return f"file {record.imported.name}" if record.imported else "by hand"
 
 
 class DoubtfulTable(PriceTable):

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import django_tables2 as tables
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.template.loader import render_to_string
 from django.urls import reverse
 from django.views.decorators.http import require_safe
 
@@ -14,7 +15,7 @@ from custody.queries import prices as queries
 from custody.queries import scope
 from custody.roles import Verb, may
 from custody.staff.settlement.price_forms import PriceFilter, last_days
-from custody.staff.settlement.price_tables import HistoryTable, PriceTable, figure, how, standing_of
+from custody.staff.settlement.price_tables import HistoryTable, PriceTable, figure, standing_of
 from custody.web.access import needs
 from custody.web.panels import Action, Fact, Panel
 
@@ -137,7 +138,7 @@ def _panel(price: Price) -> Panel:
         Fact(label="Source", value=price.source),
         Fact(label="Entered by", value=str(price.by)),
         Fact(label="Entered", at=price.at),
-        Fact(label="How", value=how(price)),
+        Fact(label="How", value=render_to_string("staff/settlement/price_how.html", {"imported": price.imported})),
     ]
     if price.before:
         was = price.before

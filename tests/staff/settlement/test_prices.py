@@ -421,6 +421,12 @@ def test_every_page_at_both_widths(new_page, tmp_path, width):
     page.wait_for_url(f"**{WHERE}")
     assert PriceImport.objects.get().prices.count() == 2
     look("list-after")
+    page.goto(f"{WHERE}price/{Price.objects.get(imported__isnull=False, doubtful=True).pk}/")
+    look("price-of-a-file")
+    page.goto(f"{WHERE}file/")
+    page.fill("#id_lines", file_of("2,010", "-1", ago=1))
+    page.click("text=Show what it would record")
+    look("file-refused")
     session = people.signed_in(people.mona_manager()).cookies["sessionid"]
     page.context.add_cookies([{"name": "sessionid", "value": session.value, "url": "http://127.0.0.1"}])
     page.goto(f"{WHERE}doubtful/")
