@@ -1,5 +1,7 @@
 """Ordering a route by name, the page of an order with its charge, and its batch sheet."""
 
+from urllib.parse import urlencode
+
 import django_tables2 as tables
 from django import forms
 from django.contrib import messages
@@ -23,6 +25,8 @@ from custody.queries.reckoning import WANTED_PPM, Reckoning, reckon
 from custody.queries.route_work import Progress, progress_of
 from custody.roles import Verb, may, verb_of
 from custody.staff.plant.addresses import address_of
+from custody.staff.plant.run_forms import LONG
+from custody.terms import Form
 from custody.web.access import needs
 from custody.web.forms import BaseForm, PerMilleField
 from custody.web.lot_list import LotListField, lots_in
@@ -246,20 +250,28 @@ def _facts(one: RouteOrder) -> Panel:
 
 
 def _next(request: HttpRequest, one: RouteOrder, progress: Progress) -> Panel:
-    """Where the work goes on: the steps of the next station, and of the one at hand, with what there is to work."""
+    """Where the work goes on: runs under way, then steps of the next station and of the one at hand, with the lots."""
     left = list(progress.products) or [line.lot for line in one.lines.all() if line.lot.gross_mg]
-    actions = []
+    roles = request.user.roles
+    found = {}
+    for lot in left:
+        if lot.form == Form.IN_PROCESS:
+            found[f"Run {lot.run.number}"] = reverse("run", kwargs={"number": lot.run.number})
     for station in filter(None, (progress.next, progress.at)):
-        kinds = [kind for kind in RECIPES if station in stations_of(kind) and may(request.user.roles, verb_of(kind))]
-        for kind in kinds:
-            recipe = RECIPES[kind]
-            lots = [lot.number for lot in left if lot.form in recipe.takes]
-            if lots:
-                url = address_of(kind, lots, order=one.number)
-                actions.append(Action(label=recipe.title, url=url, tone="quiet" if actions else "main"))
-    unique = {action.label: action for action in reversed(actions)}
+        for kind in RECIPES:
+            lots = [lot.number for lot in left if lot.form in RECIPES[kind].takes]
+            if station not in stations_of(kind) or not lots or not may(roles, verb_of(kind)):
+                continue
+            found.setdefault(RECIPES[kind].title, address_of(kind, lots, order=one.number))
+            if kind in LONG:
+                asked = urlencode([*(("lot", lot) for lot in lots), ("step", str(kind)), ("order", one.number)])
+                found.setdefault(f"{RECIPES[kind].title}, as a run", f"{reverse('charge')}?{asked}")
+    actions = [
+        Action(label=label, url=url, tone="quiet" if number else "main")
+        for number, (label, url) in enumerate(found.items())
+    ]
     said = f"Next is {progress.next}." if progress.next else "Every station was worked."
-    return Panel(title="What comes next", actions=[*reversed(unique.values())], note=said)
+    return Panel(title="What comes next", actions=actions, note=said)
 
 
 def _actions(request: HttpRequest, one: RouteOrder) -> list[Action]:

@@ -18,7 +18,7 @@ from custody.errors import Refusal
 from custody.models import Lot, User
 from custody.queries.handovers import compare
 from custody.roles import Verb
-from custody.staff.entry import Entry, StepForm, allow, place_choices
+from custody.staff.entry import Entry, StepForm, allow, place_choices, sent_before
 from custody.staff.lines import AdditionRows
 from custody.staff.plant import fitting
 from custody.staff.plant.addresses import address_of, own_page, slug_of
@@ -75,6 +75,9 @@ def _kind_of(slug: str) -> Kind:
 
 def _page(request: HttpRequest, recipe: Recipe, verb: str) -> HttpResponse:
     allow(request.user, recipe.kind)
+    before = sent_before(request)  # first of all: the order that this very form finished is offered no more
+    if before:
+        return before
     sent = _with_another_lot(request.POST) if request.method == "POST" else None
     entry = _entry(request, recipe, sent)
     if entry.asks == "offer":

@@ -9,7 +9,7 @@ from custody.actions.routes import order_route
 from custody.actions.work import ForOrder, Make, Take, record_step, reverse
 from custody.calc.recipes import RECIPES
 from custody.calc.route import Step
-from custody.models import Lot, Operation, RouteOrderWork, Weighing
+from custody.models import Lot, Operation, RouteOrderWork, Run, Weighing
 from custody.queries import planner
 from custody.queries.route_work import progress_of
 from custody.staff.plant.addresses import own_page, slug_of
@@ -247,6 +247,22 @@ def test_an_order_says_what_was_done_what_it_made_and_what_comes_next():
     assert planner.standing_of(standing).word == "begun", "its lot is used up, its stations are not"
 
 
+def test_a_run_on_an_order_is_led_to_and_its_products_are_the_orders():
+    (lot,) = rich()
+    order = ordered(lot)
+    builders.place("VESSEL-1")
+    address = f"/plant/orders/{order.number}/"
+    asked = f"/plant/charge/?lot={lot.number}&amp;step=dissolve&amp;order={order.number}"
+    assert asked in otto().get(address).content.decode()
+    charge_vessel = body(
+        rows={"in": [{"lot": lot.number}], "add": [{"what": "acid", "gross": "4000"}]},
+        vessel=builders.place("VESSEL-1").pk, step="dissolve", order=f"{order.number}|aqua regia",
+    )  # fmt: skip
+    sent(otto(), "/plant/charge/", charge_vessel)
+    (run,) = Run.objects.all()
+    assert f"/plant/run/{run.number}/" in otto().get(address).content.decode()
+
+
 def test_the_last_station_closes_an_order_and_a_reversal_opens_it_again():
     (lot,) = rich()
     order = ordered(lot, steps=[Step.MELT])
@@ -262,6 +278,17 @@ def test_the_last_station_closes_an_order_and_a_reversal_opens_it_again():
     reverse(operation=melt, reason="Wrong lot", at=timezone.now(), by=people.mona_manager())
     (again,) = planner.open_orders(viewer)
     assert progress_of(again).words == "to begin: melt and cast"
+
+
+def test_the_form_that_finished_an_order_is_recorded_once():
+    (lot,) = builders.ready()
+    order = ordered(lot, steps=[Step.MELT])
+    builders.scale()
+    data = melting(lot, order=f"{order.number}|melt and cast")
+    client = otto()
+    assert sent(client, MELT, data) == sent(client, MELT, data)
+    assert RouteOrderWork.objects.count() == 1
+    assert not planner.open_orders(people.otto_operator())
 
 
 def test_a_station_that_the_order_lacks_is_no_choice():
