@@ -211,7 +211,9 @@ def _outputs(request: HttpRequest, content: Lot) -> dict:
     vessels = plant.places(PlaceKind.VESSEL).exclude(pk=content.place_id).select_related("vessel__overflows_to")
     scales = weighing_kwargs(request.user)["scales"]
     recipe = recipe_for(Kind(content.run.step))
-    return {"places": place_choices(), "vessels": list(vessels), "scales": scales, "recipe": recipe}
+    held = [metal for metal, mg in zip(METALS, content.metals_mg, strict=True) if mg]
+    told = {"places": place_choices(), "vessels": list(vessels), "scales": scales}
+    return told | {"recipe": recipe, "held": held}
 
 
 def _order_of(content: Lot) -> ForOrder | None:

@@ -1,11 +1,11 @@
 """Entries of a run: what goes into a vessel, what leaves it by the scale or by the litre, and where it runs on to."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from django import forms
 
 from custody.actions.runs import Into
-from custody.actions.work import Add, Make
+from custody.actions.work import Make
 from custody.calc.recipes import Recipe
 from custody.calc.rules import RULES
 from custody.calc.solutions import mass_mg
@@ -112,9 +112,6 @@ class LiquidLine(ByLitres, AdditionLine):
             self.add_error("gross", "Gross, g is missing: weigh it, or give its litres and density.")
         return cleaned
 
-    def add(self) -> Add:
-        return super().add()
-
 
 class Product(ByLitres, WeighingFields, Weighed):
     """What leaves the vessel: weighed on the form's scale, or by litres; a liquid may run straight into a vessel."""
@@ -122,11 +119,19 @@ class Product(ByLitres, WeighingFields, Weighed):
     scale = None
     silent = frozenset({"form", "place", "into", "density"})
     form = forms.ChoiceField(label="Form")
-    field_order = ("form", "gross", "litres", "density", "Au", "Ag", "Cu", "into", "tare", "Pt", "Pd", "place")
+    field_order = ("form", "gross", "litres", "density", *METALS, "into", "tare", "place")
 
-    def __init__(self, *args, recipe: Recipe, places: Choices = (), vessels: Sequence[Place] = (), **kwargs):
+    def __init__(
+        self,
+        *args,
+        recipe: Recipe,
+        held: Collection[str] = METALS,
+        places: Choices = (),
+        vessels: Sequence[Place] = (),
+        **kwargs,
+    ):
         super().__init__(*args, **kwargs)
-        self.recipe = recipe
+        self.recipe, self.held = recipe, held
         usual = [out.form for out in recipe.makes]
         others = [form for form in Form if form is not Form.IN_PROCESS and form not in usual]
         self.fields["form"].choices = [(form.value, form.label) for form in (*usual, *others)]
@@ -147,7 +152,8 @@ class Product(ByLitres, WeighingFields, Weighed):
     def folded(self) -> tuple[str, ...]:
         """What a product of this form hardly needs: litres of what is weighed, metals that it does not hold."""
         form = self["form"].value()
-        holds = self.recipe.shown(Form(form)) if form in set(Form) else METALS
+        usual = self.recipe.shown(Form(form)) if form in set(Form) else METALS
+        holds = [metal for metal in usual if metal in self.held]
         liquid = () if form == Form.SOLUTION else ("litres", "density", "into")
         return ("tare", *liquid, *(metal for metal in METALS if metal not in holds), "place")
 

@@ -170,7 +170,7 @@ class LosingTable(BaseTable):
     metal = tables.Column("Metal")
     held = MassColumn("In the vessel", accessor="held_mg")
     band = MassColumn("Usual, up to", accessor="band_mg")
-    tolerance = MassColumn("By one person with a reason, up to", accessor="tolerance_mg")
+    tolerance = MassColumn("With reason, up to", accessor="tolerance_mg")
     words = tables.Column("All lost needs")
 
     class Meta:

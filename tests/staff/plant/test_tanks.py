@@ -111,6 +111,28 @@ def test_a_finish_may_carry_all_of_it_into_an_empty_vessel(client):
     assert Run.objects.get(number=content.run.number).finished_by is not None
 
 
+def test_a_finish_offers_what_is_left(client):
+    """Sand takes the gold that it weighs, the last lot everything else; what is declared lost is left out."""
+    content = charged(client, *builders.ready())
+    rows = {
+        "in": [{}],
+        "out": [{"form": "gold sand", "gross": "799"}, {"form": "solution", "litres": "9", "density": "1"}],
+        "loss": [{"cause": "filter", "gross": "", "Ag": "0.5"}],
+    }
+    answer = client.post(f"/plant/run/{content.run.number}/finish/", body(rows=rows, offer="1"))
+    sand, liquor = answer.context["row_sets"][2].forms
+    assert [sand[metal].value() for metal in ("Au", "Ag")] == ["799.000", ""]
+    assert [liquor[metal].value() for metal in ("Au", "Ag")] == ["1.000", "149.500"]
+    assert not Operation.objects.filter(kind="finish").exists()
+
+
+def test_only_an_addition_goes_into_what_a_vessel_holds(client):
+    charged(client, *builders.ready())
+    rows = {"in": [{}], "add": [{"what": "reagent", "gross": "600"}]}
+    sent(client, "/plant/charge/", body(rows=rows, vessel=builders.place("VESSEL-1").pk, step="precipitate"))
+    assert content_of("VESSEL-1").gross_mg == 10_600_000
+
+
 @pytest.mark.parametrize(
     ("product", "fault"),
     [
