@@ -7,8 +7,8 @@ from tests.journeys.eye import Eye
 from tests.journeys.person import Person
 
 CHAPTERS = (
-    "counter", "custody", "door", "exchange", "house", "laboratory", "mending", "plant", "runs", "scales", "tracing",
-    "vault",
+    "campaign", "counter", "custody", "door", "exchange", "house", "laboratory", "mending", "plant", "runs", "scales",
+    "tracing", "vault",
 )  # fmt: skip
 pytest.register_assert_rewrite(*(f"tests.journeys.{chapter}" for chapter in CHAPTERS))  # a failure shows the figures
 
