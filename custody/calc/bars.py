@@ -102,7 +102,9 @@ def stated(metal: str, gross_mg: int, ppm: int, nominal_mg: int | None = None) -
 
     Gold of 350 to 430 fine ounces and silver of 750 to 1100 ounces by the weight lists: gross rounded down, times the
     mark of fineness (LBMA Good Delivery Rules). A small gold bar that weighs its nominal weight at least holds its
-    agreed fine content. Every other bar by arithmetic, rounded down to 0.001 ozt. Raises Refused as ``mark_fineness``.
+    agreed fine content. Every other bar by arithmetic, fine ounces rounded down to 0.001 ozt, gross to the nearest.
+
+    Raises Refused as ``mark_fineness``.
     """
     mark = mark_fineness(ppm)
     marked = int(mark.replace(".", "")) * 100
@@ -114,7 +116,7 @@ def stated(metal: str, gross_mg: int, ppm: int, nominal_mg: int | None = None) -
         if least <= (fine if metal == "Au" else gross) <= most:
             down_to = "0.025" if metal == "Au" else "0.1"
             return Stated(gross, mark, fine, f"weight list: gross rounded down to {down_to} ozt, fine to 0.001 ozt")
-    gross = _ounces(down(gross_mg * 1000 * TROY_OUNCE_PARTS, TROY_OUNCE))
+    gross = _ounces(half_up(gross_mg * 1000 * TROY_OUNCE_PARTS, TROY_OUNCE))
     nominal = nominal_size(nominal_mg or gross_mg)
     if metal == "Au" and marked in AGREED_FINE_OZT.get(nominal, ()) and _not_under(nominal, gross_mg):
         return Stated(gross, mark, agreed_fine_ozt(nominal, marked), f"agreed fine content of a bar of {nominal}")

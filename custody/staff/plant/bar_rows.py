@@ -70,19 +70,25 @@ class Stamped(OnScale):
     serial = forms.CharField(label="Serial", max_length=40)
     replaces = forms.CharField(label="Replaces lot", max_length=40, required=False)
     folded = ("replaces",)
-    fold_label = "Stamped before, on a bar that a reversal cancelled"
+    fold_label = "Replaces a cancelled bar"
     field_order = ("serial", "gross")
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["serial"].widget.attrs |= {"data-scan": True, "autocomplete": "off"}
+        self.fields["serial"].widget.attrs |= {"data-scan": True, "data-skip": True, "autocomplete": "off"}
 
     def judge(self, bar_type: BarType) -> None:
         """Says at the weight that the bar is too light for its type, or too heavy."""
         judge(self, bar_type, "file it before it is stamped")
 
 
-class Bars(Lines):
+class CloseLines(Lines):
+    """Rows of few fields, several beside each other."""
+
+    template_name = "staff/plant/close_rows.html"
+
+
+class Bars(CloseLines):
     title, row_word, add_label, side, lot_field = "Bars", "bar", "Add a bar", "out", "serial"
     note = "Weigh every bar as it lies there."
 
@@ -118,6 +124,7 @@ class PieceIn(WeighingFields, WholeLot):
         field = self.fields["gross"]
         field.label, field.required = "After, g", weigh
         field.error_messages["required"] = "Its weight afterwards is missing."
+        self.fields["lot"].widget.attrs["data-skip"] = True
         del field.widget.attrs["data-metal"]
         field.widget.attrs["data-balance-after"] = True
         if not weigh:
@@ -144,10 +151,10 @@ class FiledIn(PieceIn):
     """A blank that is filed: weighed before, if it is weighed again, and after."""
 
     before = GramsField(label="Before, g", what="weight before", required=False)
-    field_order = ("lot", "before", "gross")
+    folded, fold_label = ("before",), "Weighed again before"
 
 
-class Pieces(Lines):
+class Pieces(CloseLines):
     title, row_word, add_label, side = "Pieces", "piece", "Add a piece", "in"
     note = "Each keeps its own metal: what comes off all of them goes back to stock together."
 

@@ -15,10 +15,11 @@ from custody.calc.refusals import Refused
 from custody.calc.rules import rule_for
 from custody.calc.safety import cautions_for
 from custody.roles import Verb
-from custody.staff.lines import AdditionRows, Lines, LossRows, LotsInRows, TheLot, WholeLot
+from custody.staff.lines import AdditionRows, LossRows, LotsInRows, TheLot, WholeLot
 from custody.staff.plant.bar_rows import (
     MOST_BARS,
     BarEntry,
+    CloseLines,
     FiledRows,
     Left,
     LeftOver,
@@ -47,7 +48,7 @@ class CutForm(ScaleForm):
         return min(self.cleaned_data["count"] or 0, MOST_BARS)
 
 
-class Made(Lines):
+class Made(CloseLines):
     """Every row that was laid out stays on the page, blank or not."""
 
     side, lot_field = "out", ""

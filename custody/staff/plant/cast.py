@@ -43,7 +43,7 @@ class FinenessOfBar(PerMilleField):
     """Fineness of a bar; the running balance reckons its metal from it."""
 
     def widget_attrs(self, widget):
-        return super().widget_attrs(widget) | {"data-fineness": True}
+        return super().widget_attrs(widget) | {"data-fineness": True, "data-skip": True}
 
 
 class CastForm(LayForm):

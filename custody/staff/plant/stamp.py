@@ -33,6 +33,7 @@ _NOT_STAMPED = (Form.BLANK, Form.SKELETON, Form.OTHER)
 
 
 class BlanksIn(LotsIn):
+    template_name = "staff/plant/close_rows.html"
     title, row_word, add_label = "Blanks in", "blank in", "Add a blank"
     note = "Single blanks, as many as bars come out and in their order; or the blanks of one lot."
 

@@ -6,7 +6,8 @@ const CONTROLS = 'input:not([type="hidden"]), select, textarea, button';
 function onward(field) {
   const controls = [...field.form.querySelectorAll(CONTROLS)].filter(
     (control) => !control.disabled && !control.closest("[hidden]") && control.checkVisibility()
-      && !control.matches("[data-row-remove], [data-row-add]"),
+      && !control.matches("[data-row-remove], [data-row-add]")
+      && !(control.matches("[data-skip]") && control.value), // laid out already
   );
   const next = controls[controls.indexOf(field) + 1];
   next?.focus();

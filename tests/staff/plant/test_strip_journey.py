@@ -32,9 +32,17 @@ class Shop:
         self.page.select_option("#id_scale", "SHOP-1")
 
     def weigh(self, name, *grams):
-        """The weights typed one after the other: Enter moves on, as after a scanner or a scale."""
+        """The weights of a part of the page."""
         for number, gram in enumerate(grams):
             self.page.fill(f"#id_{name}-{number}-gross", gram)
+        assert all(self.page.input_value(f"#id_{name}-{n}-gross") == gram for n, gram in enumerate(grams))
+
+    def put_on(self, name, *grams):
+        """One after the other on the scale, by keyboard alone: Enter moves on to the next weight that is missing."""
+        self.page.focus(f"#id_{name}-0-gross")
+        for gram in grams:
+            self.page.keyboard.type(gram)
+            self.page.keyboard.press("Enter")
         assert all(self.page.input_value(f"#id_{name}-{n}-gross") == gram for n, gram in enumerate(grams))
 
     def record(self, button, name):
@@ -83,7 +91,7 @@ def test_one_strip_becomes_ten_bars(shop):
     page.get_by_role("button", name="Lay out the rows").click()
     page.wait_for_selector("#id_out-9-gross")
     blanks = [f"10.0{n}0" for n in range(2, 8)] + ["10.050"] * 4
-    shop.weigh("out", *blanks)
+    shop.put_on("out", *blanks)
     shop.weigh("rest", "51.930")
     shop.record("Record it", "punch")
     shop.open("Anneal")
@@ -91,7 +99,7 @@ def test_one_strip_becomes_ten_bars(shop):
     shop.open("Adjust by filing")
     assert page.locator("#id_bar_type option:checked").inner_text() == "10 g gold"
     assert "File off 0.010 g at least, 0.020 g at most" in page.inner_text("main")
-    shop.weigh("in", *["10.005"] * 10)
+    shop.put_on("in", *["10.005"] * 10)
     shop.weigh("rest", "0.418")
     page.fill("#id_loss-0-gross", "0.002")
     shop.record("Record it", "adjust")
@@ -100,7 +108,7 @@ def test_one_strip_becomes_ten_bars(shop):
     page.get_by_role("button", name="Lay out the bars").click()
     page.wait_for_selector("#id_bar-9-serial")
     assert page.input_value("#id_bar-9-serial") == "T00010"
-    shop.weigh("bar", *["10.005"] * 10)
+    shop.put_on("bar", *["10.005"] * 10)
     shop.record("Record the stamping", "stamp")
     bars = Bar.objects.order_by("serial")
     assert [(bar.serial, bar.lot.gross_mg) for bar in bars] == [(f"T{n:05d}", 10_005) for n in range(1, 11)]
