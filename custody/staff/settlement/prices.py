@@ -19,7 +19,7 @@ from custody.staff.settlement.price_tables import HistoryTable, PriceTable, figu
 from custody.web.access import needs
 from custody.web.panels import Action, Fact, Panel
 
-A_PAGE = {"per_page": 50}
+A_PAGE = {"per_page": 25}
 #: More prices than these are not told apart in a picture: the last ones are drawn.
 DRAWN = 400
 
