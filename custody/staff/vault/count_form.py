@@ -125,6 +125,7 @@ class CountForm(SecondPersonForm):
         super().__init__(*args, **kwargs)
         self.lots = lots
         self.tally: Tally | None = None
+        self.fields["scanned"].asked = True  # blank where nothing stands there, but never said to be optional
         for lot in lots:
             missing = forms.CharField(label=f"What is known of {lot.number}", required=False, max_length=200)
             missing.asked = missing.wide = True
