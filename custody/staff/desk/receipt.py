@@ -126,6 +126,9 @@ def _actions(one: Operation, viewer: User) -> list[Action]:
         found.append(
             Action(label="Hold or release", url=f"{reverse('clearance')}?{urlencode({'receipt': one.number})}")
         )
+    if may(viewer.roles, Verb.TRACE):
+        url = f"{reverse('fates')}?{urlencode({'receipts': one.number})}"
+        found.append(Action(label="Where it all went", url=url))
     if may(viewer.roles, Verb.REVERSE):
         found.append(Action(label="Reverse", url=reverse("reverse", args=[one.number]), tone="stop"))
     return [*found, *around.actions(one, viewer)]

@@ -278,7 +278,12 @@ def _actions(request: HttpRequest, one: RouteOrder) -> list[Action]:
     if not may(request.user.roles, Verb.ORDER_ROUTE):
         return []
     label = "Print the sheet again" if planner.papers_of(one, request.user) else "Issue the batch sheet"
-    return [Action(label=label, url=reverse("batch-sheet", kwargs={"number": one.number}), method="post", tone="main")]
+    sheet = reverse("batch-sheet", kwargs={"number": one.number})
+    fates = f"{reverse('fates')}?{urlencode({'order': one.number})}"
+    return [
+        Action(label=label, url=sheet, method="post", tone="main"),
+        Action(label="Where it all went", url=fates),
+    ]
 
 
 @require_GET

@@ -108,3 +108,15 @@ def test_a_scanner_leads_from_the_board_and_keeps_a_current(site, cell):
     assert "30.5 A" in page.inner_text(".messages")
     assert cell.cell_readings.count() == 5
     assert Lot.objects.filter(form=Form.CATHODE).count() == 2
+
+
+def test_the_flow_fits_a_printed_page(site, cell):
+    """On paper nothing scrolls: the picture is drawn as wide as the page at most."""
+    page = site(size="wide")
+    page.goto("/plant/flow/")
+    page.emulate_media(media="print")
+    page.set_viewport_size({"width": 680, "height": 900})  # A4 less its margins
+    assert page.evaluate("document.querySelector('svg.flow').getBoundingClientRect().right <= window.innerWidth")
+    assert not page.locator(".actions").first.is_visible()
+    if KEPT:
+        page.screenshot(path=Path(KEPT) / "flow-print.png", full_page=True)

@@ -7,6 +7,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from custody.actions.routes import order_route
+from custody.calc.route import Step
 from tests import builders, people
 from tests.staff.plant.posting import faults
 
@@ -36,6 +38,22 @@ def test_days_and_several_receipts_sum():
     today = timezone.localdate().isoformat()
     for answer in (ask(receipts=f"{first} {second}"), ask(receipts=f"{first},{second}"), ask(first=today)):
         assert answer.context["panels"][0].facts[0].mg == 579_950
+
+
+def test_a_route_order_stands_for_every_parcel_in_its_lots():
+    one, two = builders.ready(100, 50)
+    builders.ready(30)
+    order = order_route(
+        lots=[one.number, two.number], steps=[Step.CRUST, Step.AQUA_REGIA, Step.PRECIPITATE, Step.MELT],
+        wanted_ppm=999_500, at=timezone.now(), by=people.otto_operator(),
+    )  # fmt: skip
+    answer = ask(people.otto_operator, order=order.number)
+    assert {parcel.number for parcel in answer.context["parcels"]} == {one.number, two.number}
+    assert answer.context["panels"][0].facts[0].mg == 120_000
+    page = people.signed_in(people.otto_operator()).get(f"/plant/orders/{order.number}/").content.decode()
+    assert f"{PAGE}?order={order.number}" in page
+    receipt = people.signed_in(people.adam_auditor()).get(f"/receipt/{builders.receipt_of(one).number}/")
+    assert f"{PAGE}?receipts=" in receipt.content.decode()
 
 
 def test_csv_carries_the_same_figures():
