@@ -58,7 +58,7 @@ class Drawn:
 class Make:
     """A lot that comes out, as the scale and the book say; milligrams. Empty ``fine_mg`` where it is unvalued.
 
-    ``weighed`` is how its gross was found; ``drawn`` says what a sample is.
+    ``weighed`` is how its gross was found; ``drawn`` says what a sample is; ``words`` stand beside its line.
     """
 
     form: Form
@@ -72,13 +72,14 @@ class Make:
     bar_type: str = ""
     weighed: Weighed | None = None
     drawn: Drawn | None = None
+    words: str = ""
 
     def as_request(self) -> dict:
         """The entry of ``outputs``."""
         entry = {"form": str(self.form), "gross_mg": self.gross_mg, "fine_mg": self.fine_mg}
         if self.drawn:
             entry["sample"] = self.drawn.as_request()
-        for key in ("place", "serial", "replaces", "lot", "vessel", "bar_type"):
+        for key in ("place", "serial", "replaces", "lot", "vessel", "bar_type", "words"):
             if getattr(self, key):
                 entry[key] = getattr(self, key)
         return entry

@@ -127,7 +127,7 @@ BEGIN
         PERFORM custody_refuse('not_valued', 'An unvalued lot has no metal until its assay is accepted.',
             jsonb_build_object('lot', named));
     END IF;
-    RETURN ROW('out', NULL, entry ->> 'lot', '', '', amounts, false, NOT unvalued, entry)::custody_line;
+    RETURN ROW('out', NULL, entry ->> 'lot', '', coalesce(entry ->> 'words', ''), amounts, false, NOT unvalued, entry)::custody_line;
 END $$;
 
 CREATE FUNCTION custody_read_loss(rule custody_rule, entry jsonb) RETURNS custody_line

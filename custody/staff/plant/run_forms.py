@@ -6,6 +6,7 @@ from django import forms
 
 from custody.actions.runs import Into
 from custody.actions.work import Make
+from custody.calc.fineness import format_percent
 from custody.calc.recipes import Recipe
 from custody.calc.rules import RULES
 from custody.calc.solutions import mass_mg
@@ -16,8 +17,8 @@ from custody.staff.entry import StepForm
 from custody.staff.lines import AdditionLine, Additions, Choices, LotsOut, Weighed, place_field
 from custody.staff.plant.order_field import OrderField
 from custody.staff.solution_fields import DensityField, LitresField
-from custody.terms import METALS, Form, Kind, PlaceKind
-from custody.web.forms import rows_of
+from custody.terms import METALS, PPM, Form, Kind, PlaceKind
+from custody.web.forms import PercentField, rows_of
 from custody.web.weighing import Scales, WeighingFields, scale_choices
 
 #: Wet and long steps, which have a time by which they should be over.
@@ -119,7 +120,8 @@ class Product(ByLitres, WeighingFields, Weighed):
     scale = None
     silent = frozenset({"form", "place", "into", "density"})
     form = forms.ChoiceField(label="Form")
-    field_order = ("form", "gross", "litres", "density", *METALS, "into", "tare", "place")
+    moisture = PercentField(label="Moisture, %", required=False, zero=True, what="moisture")
+    field_order = ("form", "gross", "litres", "density", "moisture", *METALS, "into", "tare", "place")
 
     def __init__(
         self,
@@ -155,7 +157,8 @@ class Product(ByLitres, WeighingFields, Weighed):
         usual = self.recipe.shown(Form(form)) if form in set(Form) else METALS
         holds = [metal for metal in usual if metal in self.held]
         liquid = () if form == Form.SOLUTION else ("litres", "density", "into")
-        return ("tare", *liquid, *(metal for metal in METALS if metal not in holds), "place")
+        wet = () if form == Form.CAKE else ("moisture",)
+        return ("tare", *liquid, *wet, *(metal for metal in METALS if metal not in holds), "place")
 
     @property
     def fold_label(self) -> str:
@@ -168,6 +171,8 @@ class Product(ByLitres, WeighingFields, Weighed):
             self.add_error("gross", "Gross, g is missing: weigh it, or give the litres of a solution.")
         if cleaned.get("litres") and cleaned.get("form") != Form.SOLUTION:
             self.add_error("litres", "Only a solution goes by its litres: weigh this on a scale.")
+        if (cleaned.get("moisture") or 0) >= PPM:
+            self.add_error("moisture", "Nothing but moisture is no product: give less than 100 %.")
         if cleaned.get("into") and cleaned.get("place"):
             self.add_error("place", "It runs into a vessel: leave the place blank.")
         return cleaned
@@ -191,7 +196,8 @@ class Product(ByLitres, WeighingFields, Weighed):
         if not scale:
             raise Refusal("Scale is missing. Choose the one that weighed the products.").at("scale")
         weighed = self.weighed_on(scale)
-        return Make(Form(said["form"]), weighed.net_mg, self.fine_mg, place=place, weighed=weighed)
+        words = f"moisture {format_percent(said['moisture'])} %" if said.get("moisture") is not None else ""
+        return Make(Form(said["form"]), weighed.net_mg, self.fine_mg, place=place, weighed=weighed, words=words)
 
     def onward(self, step: str) -> Into | None:
         """The vessel that it runs into."""

@@ -133,6 +133,21 @@ def test_only_an_addition_goes_into_what_a_vessel_holds(client):
     assert content_of("VESSEL-1").gross_mg == 10_600_000
 
 
+def test_cake_is_weighed_wet_and_says_its_moisture(client):
+    """Neutralised, all metal falls into the cake: it is offered whole, and the water goes on to the next tank."""
+    content = charged(client, *builders.ready(), step="neutralise")
+    address = f"/plant/run/{content.run.number}/draw/"
+    out = [{"form": "cake", "gross": "2500", "moisture": "62.5"}, {"form": "solution", "litres": "7", "density": "1"}]
+    offered = client.post(address, body(rows={"in": [{}], "out": out}, offer="1")).context["row_sets"][1].forms
+    assert [offered[0][metal].value() for metal in ("Au", "Ag")] == ["800.000", "150.000"]
+    rows = {"in": [{}], "out": [out[0] | {"Au": "800", "Ag": "150"}, out[1] | {"into": "TANK-1"}]}
+    number = sent(client, address, body(rows=rows, scale=builders.scale().code, onward="neutralise"))
+    cake = Operation.objects.get(number=number).movements.get(side="out", lot__form="cake")
+    assert (cake.gross_mg, cake.au_mg, cake.words) == (2_500_000, 800_000, "moisture 62.50 %")
+    assert content_of("TANK-1").columns_mg == (7_000_000, 0, 0, 0, 0, 0)
+    assert verify().ok
+
+
 @pytest.mark.parametrize(
     ("product", "fault"),
     [
@@ -141,6 +156,7 @@ def test_only_an_addition_goes_into_what_a_vessel_holds(client):
         ({"form": "gold sand", "litres": "2", "density": "1"}, "Only a solution goes by its litres"),
         ({"form": "gold sand", "gross": "1", "Au": "1"}, "Choose the one that weighed"),
         ({"form": "solution", "Ag": "2"}, "weigh it, or give the litres"),
+        ({"form": "cake", "gross": "2", "moisture": "100"}, "Nothing but moisture"),
         ({"form": "solution", "litres": "2,5", "density": "1"}, "comma"),
         ({"form": "solution", "litres": "0", "density": "1"}, "zero"),
         ({"form": "solution", "litres": "2", "density": "1050"}, "more than 20"),
