@@ -39,7 +39,7 @@ def svg(points: Sequence[Point], *, title: str, desc: str, unit: str, key: str =
     if not points:
         raise ValueError("A chart of prices needs at least one price.")
     low, high = _span(points)
-    drawn = [_frame(points, unit), *(_mark(value, low, high) for value in _marks(low, high))]
+    drawn = [_frame(points, unit), *_marks(low, high)]
     line = " ".join(f"{_x(one.day, points)},{_y(one.amount, low, high)}" for one in points if one.sure)
     drawn.append(
         f'<polyline class="chart-average" points="{line}" fill="none" stroke="{LINE}" stroke-width="1.6"'
@@ -62,8 +62,8 @@ def _span(points: Sequence[Point]) -> tuple[Fraction, Fraction]:
     return low - room, high + room
 
 
-def _marks(low: Fraction, high: Fraction) -> list[Fraction]:
-    """Round figures of the scale: steps of 1, 2 or 5 times a power of ten."""
+def _marks(low: Fraction, high: Fraction) -> list[str]:
+    """Round figures of the scale: steps of 1, 2 or 5 times a power of ten, all with as many decimals as the step."""
     power = Fraction(1)
     while power * 10 <= high - low:
         power *= 10
@@ -71,7 +71,8 @@ def _marks(low: Fraction, high: Fraction) -> list[Fraction]:
         power /= 10
     step = next(step for step in (power / 5, power / 2, power, power * 2, power * 5) if (high - low) / step < MARKS)
     first = -(-low // step)
-    return [number * step for number in range(first, high // step + 1)]
+    places = next(places for places in range(40) if step * 10**places % 1 == 0)
+    return [_mark(number * step, places, low, high) for number in range(first, high // step + 1)]
 
 
 def _x(day: date, points: Sequence[Point]) -> str:
@@ -104,9 +105,8 @@ def _frame(points: Sequence[Point], unit: str) -> str:
     )
 
 
-def _mark(value: Fraction, low: Fraction, high: Fraction) -> str:
+def _mark(value: Fraction, places: int, low: Fraction, high: Fraction) -> str:
     y = _y(value, low, high)
-    places = next((places for places in range(4) if value * 10**places % 1 == 0), 4)
     return (
         f'<line class="chart-rule" x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y}" y2="{y}" stroke="{RULE}"'
         ' stroke-width="0.5" stroke-dasharray="2 3"/>'
