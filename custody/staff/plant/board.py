@@ -58,7 +58,7 @@ class StandingLots(PlantLots):
     place = tables.Column("Place", accessor="place__code", orderable=False)
 
     class Meta:
-        sequence = ("lot", "form", "place", "keeper", "since", "standing", "...")
+        sequence = ("lot", "form", "place", "keeper", "standing", "...", "since")
 
 
 class ReadyLots(PlantLots):

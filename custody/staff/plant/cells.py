@@ -32,6 +32,13 @@ from custody.web.panels import Action, Fact, Panel
 from custody.web.tables import BaseTable, FigureColumn, LotColumn, MassColumn, MomentColumn, StatusColumn
 
 CELLS_A_PAGE = 25
+#: How a cell's standing is drawn in the list, by its word.
+TONES = {
+    "as expected": "good",
+    "readings missing": "wait",
+    "too much deposit": "stop",
+    "too little deposit": "stop",
+}
 
 
 def _minute(at: datetime) -> datetime:
@@ -123,13 +130,13 @@ class CellTable(BaseTable):
     empty_text = "No cell was charged yet."
     run = LotColumn(verbose_name="Run", viewname="cell", accessor="content__run__number")
     cell = tables.Column("Cell", accessor="content__run__vessel__code")
-    step = tables.Column("Step", accessor="content__run__step")
-    since = MomentColumn("Since", accessor="cell__began")
+    metal = tables.Column("Metal", accessor="cell__metal")
+    word = StatusColumn(verbose_name="Standing", tones=TONES)
     charge = FigureColumn("Charge", unit="Ah")
-    expected = MassColumn("Deposit expected", accessor="expected")
+    expected = MassColumn("Expected", accessor="expected")
     weighed = MassColumn("Weighed", accessor="weighed")
     efficiency = FigureColumn("Efficiency", unit="%", default="not found")
-    word = StatusColumn(verbose_name="Standing")
+    since = MomentColumn("Since", accessor="cell__began")
 
     class Meta:
         orderable = False
