@@ -209,7 +209,7 @@ BEGIN
         ins := ins || custody_take(op, lots[i], wants -> (i - 1));
     END LOOP;
     FOR i IN 1..cardinality(lots) LOOP
-        CONTINUE WHEN (lots[i]).form <> 'bar' OR op.source = 'history' OR continues;
+        CONTINUE WHEN (lots[i]).form <> 'bar' OR continues;
         PERFORM custody_check_boxed(op, lots[i], lots);
     END LOOP;
     IF op.kind = 'discharge' AND op.source <> 'history' THEN

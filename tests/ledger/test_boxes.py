@@ -14,6 +14,7 @@ from custody.actions import _post
 from custody.actions._sign import Signature
 from custody.actions._weighings import keep_weighings
 from custody.actions.boxes import open_box, pack_box
+from custody.actions.history import LineRefused, import_history
 from custody.actions.move import dispatch
 from custody.actions.weigh import Weighed
 from custody.actions.work import Make, Take, correct_lot, record_step, reverse
@@ -23,6 +24,22 @@ from custody.terms import Against, Basis, Form, Kind, Outturn, Purpose
 from tests import builders, everything_of_bars, people, settling
 
 FETCHED = {"order": "Order 7", "collector": "Piet Haul", "identity_kind": "passport", "identity_number": "X1"}
+
+
+HEADER = '{"record":"header","format":"custody-history","version":1}'
+DAY = "2024-03-01T09:00:00+00:00"
+RECEIVED = {
+    "record": "operation", "number": "OLD-1", "kind": "receive", "at": DAY, "party": "P-01",
+    "outputs": [{"lot": "OLD-A", "form": "dore", "gross_g": "100.000", "fine_g": {"Au": "99.990"}}],
+}  # fmt: skip
+CAST = {
+    "record": "operation", "number": "OLD-2", "kind": "cast", "at": DAY, "inputs": [{"lot": "OLD-A"}],
+    "outputs": [{"lot": "OLD-BAR", "form": "bar", "serial": "OLD1", "gross_g": "100.000", "fine_g": {"Au": "99.990"}}],
+}  # fmt: skip
+SENT = {
+    "record": "operation", "number": "OLD-3", "kind": "dispatch", "at": DAY, "party": "P-01",
+    "inputs": [{"lot": "OLD-BAR"}],
+}  # fmt: skip
 
 
 @pytest.fixture
@@ -83,6 +100,19 @@ def test_a_closed_box_is_worked_by_nobody_and_leaves_whole(vault):
     assert builders.fresh(one.number).gross_mg == builders.fresh(two.number).gross_mg == 0
     with pytest.raises(errors.BoxRule, match="left the house closed"):
         open_box(box=box, reason="Empty", at=timezone.now(), by=vault)
+    assert verify().ok
+
+
+def test_a_past_record_takes_nothing_out_of_a_box(vault):
+    """Bars of imported records are packed today; a record of the years before may not have sent one out since."""
+    people.party()
+    import_history(lines=[HEADER, *map(json.dumps, (RECEIVED, CAST))])
+    lot = builders.fresh("OLD-BAR")
+    with transaction.atomic():
+        box = _post.call("custody_pack_box", packing(lot, by=lot.custodian_id))
+    assert box
+    with pytest.raises(LineRefused, match="OLD-BAR"):
+        import_history(lines=[HEADER, json.dumps(SENT)])
     assert verify().ok
 
 
