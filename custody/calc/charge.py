@@ -111,6 +111,17 @@ class Stage:
     note: str = ""
     cautions: tuple[Caution, ...] = ()
 
+    @property
+    def together(self) -> list[tuple[str, int, str]]:
+        """Each reagent that stands on more than one line: its name, milligrams of the pure one, and millilitres."""
+        found = []
+        for what in dict.fromkeys(line.what for line in self.reagents):
+            lines = [line for line in self.reagents if line.what == what]
+            if len(lines) > 1:
+                litres = [line.volume_ul for line in lines if line.volume_ul is not None]
+                found.append((what, sum(line.mg for line in lines), format_grams(sum(litres))[:-2] if litres else "—"))
+        return found
+
 
 @dataclass(slots=True)
 class _Liquors:

@@ -122,6 +122,15 @@ def test_each_reagent_by_its_factor(key):
     assert float(line.factor) == pytest.approx(PUBLISHED[key], abs=1e-6)
 
 
+def test_an_acid_on_several_lines_is_summed():
+    stage = charge_of(DIRECT, {"Au": 1000 * GRAM, "Cu": 1000 * GRAM})[0]
+    lines_of = [line for line in stage.reagents if line.what == "nitric acid"]
+    (what, mg, ml), _ = stage.together
+    assert (what, mg) == ("nitric acid", sum(line.mg for line in lines_of))
+    assert Fraction(ml.replace("\u202f", "")) * 1000 == sum(line.volume_ul for line in lines_of)
+    assert not charge_of(DIRECT, {"Au": GRAM})[0].together
+
+
 def test_the_plant_s_excess_is_on_top_and_said():
     line = lines(DIRECT, {"Au": 1000 * GRAM}, Practice(excess_ppm={"Na2S2O5": 500_000}))[
         "precipitation of gold", "sodium metabisulfite", "Au"
