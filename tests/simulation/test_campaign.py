@@ -14,15 +14,6 @@ from custody.terms import METALS
 from tests import campaign
 from tests.simulation.exact import Graph
 
-PARCELS = ("mixed", "silvery", "jewellery", "house silver")
-#: What was delivered, milligrams, by the accepted assays: gross by fineness, worked out by hand. Of the jewellery it is
-#: melt and slag: 2497 g of 585, 120 and 250 per mille, 26 g of 1.5, 2 and 40 per mille.
-RECEIVED = {
-    "Au": 3_000 * 780 + 2_000 * 600 + 2_497 * 585 + 39,
-    "Ag": 3_000 * 140 + 2_000 * 350 + 2_497 * 120 + 52 + 5_000 * 999,
-    "Cu": 3_000 * 60 + 2_000 * 30 + 2_497 * 250 + 1_040,
-}
-
 
 @pytest.fixture(scope="module")
 def now(django_db_setup, django_db_blocker):
@@ -38,7 +29,7 @@ def now(django_db_setup, django_db_blocker):
 def fates(now):
     """Milligrams by metal and fate, of all parcels together."""
     found = Counter()
-    for name in PARCELS:
+    for name in campaign.PARCELS:
         for fate in trace.fates_of(Lot.objects.get(number=now.lots[name])):
             found[fate.metal, fate.cause or fate.fate] += fate.mg
     return found
@@ -55,7 +46,7 @@ def gains(now):
 
 def test_every_gram_is_found_again_by_its_fate(now):
     by_fate = fates(now)
-    for metal, received in RECEIVED.items():
+    for metal, received in campaign.RECEIVED.items():
         found = {fate: mg for (of, fate), mg in by_fate.items() if of == metal}
         assert sum(found.values()) == received, found
         assert min(found.values()) > 0
@@ -73,7 +64,7 @@ def test_the_book_s_own_stock_and_losses_are_the_same_grams(now):
         lost.update(dict(zip(METALS, loss.metals_mg, strict=True)))
     for lot in Lot.objects.filter(gross_mg__gt=0):
         stands.update(dict(zip(METALS, lot.metals_mg, strict=True)))
-    for metal, received in RECEIVED.items():
+    for metal, received in campaign.RECEIVED.items():
         assert stands[metal] + lost[metal] == received, metal
     in_bars = Counter()
     for lot in Lot.objects.filter(form="bar", gross_mg__gt=0):
