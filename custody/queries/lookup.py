@@ -53,6 +53,8 @@ def _find(code: str, viewer: User) -> list[Found]:
     ]
     box = boxes.named(code, viewer)
     others += [Found("box", box.number, f"box, seal {box.seal}")] if box else []
+    others += [Found("count", one.number, "count") for one in scope.stock_counts(viewer).filter(number=code)]
+    others += [Found("access", one.number, "access") for one in scope.accesses(viewer).filter(number=code)]
     others += [Found("party", one.code, f"party, {one.name}") for one in scope.parties(viewer).filter(code=code)]
     return lots + [bar for bar in _bars(code, viewer) if bar.number not in named] + operations + others
 

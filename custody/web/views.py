@@ -31,6 +31,8 @@ PAGE_OF = {
     "settlement": ("settlement", "number"),
     "exchange": ("exchange", "number"),
     "party": ("party", "code"),
+    "count": ("counted", "number"),
+    "access": ("vault-access", "number"),
 }
 
 

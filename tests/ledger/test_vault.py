@@ -10,9 +10,11 @@ from django.utils import timezone
 
 from custody.actions import _post
 from custody.actions._sign import Signature
+from custody.actions.house import add_place
 from custody.actions.vault import close_vault, open_vault
 from custody.errors import VaultClosed
 from custody.models import Place
+from custody.terms import PlaceKind
 from refinery import roles
 from tests import builders, people
 
@@ -23,6 +25,7 @@ def scene(book):
     cage, vera, max_ = Place.objects.get(code="CAGE"), people.vera_vault(), people.max_manager()
     for code in ("FURNACE-1", "VAULT"):
         builders.place(code)
+    add_place(code="SHED", name="Empty shed", kind=PlaceKind.STRONGROOM, by=people.mona_manager())
     signed = Signature(max_, "Opened with Vera")
     access = open_vault(place=cage, second=signed, purpose="Stock", at=timezone.now(), by=vera)
     inside, bar = (builders.handed_over(lot, vera, "CAGE") for lot in (builders.ready(50)[0], builders.bar("HF-IN")))
@@ -252,8 +255,8 @@ PLACES = {
     "out of use with lots": (lambda s: [changing(s, active=False)], "place"),
     "an unknown place": (lambda s: [changing(s, place="MOON")], "unknown_place"),
     "out of use, then used": (
-        lambda s: [changing(s, place="TANK-1", active=False, two_person=False),
-                   handing(s.outside, s.vera, s.vera, "TANK-1")], "unknown_place"),
+        lambda s: [changing(s, place="SHED", active=False, two_person=False),
+                   handing(s.outside, s.vera, s.vera, "SHED")], "unknown_place"),
     "by two from now on, and at once": (
         lambda s: [changing(s, place="VAULT"), handing(s.outside, s.vera, s.otto, "FURNACE-1")], "vault_closed"),
     "by two from now on, and before": (
@@ -264,7 +267,6 @@ PLACES = {
 
 @pytest.mark.parametrize(("calls", "rule"), PLACES.values(), ids=PLACES.keys())
 def test_places(scene, attack, calls, rule):
-    builders.place("TANK-1")
     scene.opened = timezone.now()
     assert outcome(attack, *calls(scene)) == rule
 

@@ -176,6 +176,7 @@ def test_the_sheet_says_what_the_count_found_and_a_reprint_is_a_copy():
     ):
         assert wanted in text
     assert one.number in reading.codes(pdf)
+    assert client.get("/find/", {"code": one.number})["Location"] == f"/vault/counted/{one.number}/"
     again = issue_count_sheet(count=one, by=people.vera_vault())
     assert f"{one.number}, copy 2" in reading.text(papers.content_of(again))
     assert paper.title in words(client.get(f"/vault/counted/{one.number}/"))
