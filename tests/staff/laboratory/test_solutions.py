@@ -101,6 +101,12 @@ def test_what_cannot_be_an_assay_is_refused_and_kept(changes, fault):
     assert not SolutionAssay.objects.exists()
 
 
+def test_asked_about_a_solution_the_laboratory_leads_to_its_assays():
+    lot = content()
+    answer = people.signed_in(people.anna_assayer()).get("/laboratory/", {"lot": lot.number})
+    assert answer.url == f"/laboratory/solution/{lot.number}/"
+
+
 def test_a_later_time_is_refused():
     lot = content()
     later = timezone.localtime() + timedelta(hours=2)
