@@ -265,7 +265,7 @@ def accept_water(second: Person, assay: str) -> None:
     """Another person accepts it, having seen what that changes in the book."""
     second.desk("Laboratory")
     second.follow(assay)
-    second.press("Accept the assay")
+    second.press(f"Accept {assay}")
 
 
 def let_go(operator: Person, lot: str) -> None:

@@ -150,7 +150,10 @@ def water(at_work, lots: dict[str, str]) -> None:
     cake |= {"Au": grams(held.au_mg - 3), "Ag": grams(held.ag_mg - 12)}
     lots["cake"] = plant.draw(operator, run, cake)
     lots["water"] = plant.finish(operator, run)
-    found = plant.assay_water(at_work(people.anna_assayer()), lots["water"], Au="0.03", Ag="0.21", Cu="0.9")
+    litres = str(builders.fresh(lots["water"]).gross_mg // 1_020_000)
+    found = plant.assay_water(
+        at_work(people.anna_assayer()), lots["water"], litres=litres, ph="8.1", Au="<0.05", Ag="0.21", Cu="0.9"
+    )
     plant.accept_water(at_work(people.ada_assayer()), found)
     plant.let_go(operator, lots["water"])
 
