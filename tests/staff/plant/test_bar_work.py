@@ -52,7 +52,8 @@ def lots_of(number):
 def test_strip_is_cast_with_flux_and_slag_lost(client):
     lot = gold(300)
     lines = {
-        "in": [{"lot": lot.number}], "out": [{"gross": "150"}, {"gross": "120"}], "rest": [{"form": "melt", "gross": "29.97"}],
+        "in": [{"lot": lot.number}], "out": [{"gross": "150"}, {"gross": "120"}],
+        "rest": [{"form": "melt", "gross": "29.97"}],
         "add": [{"what": "flux", "gross": "5"}], "loss": [{"cause": "slag", "gross": "5.03", "Au": "0.005"}],
     }  # fmt: skip
     one, two, rest = lots_of(sent(client, *step("cast-strip", lines)))
@@ -101,7 +102,10 @@ def test_blanks_are_filed_to_their_weight_and_the_filings_are_a_lot(client):
     assert page.context["form"].initial["bar_type"] == ten
     assert "File off 0.990 g at least, 1.000 g at most" in page.content.decode()
     lines = {
-        "in": [{"lot": blank.number, "before": "11", "gross": after} for blank, after in zip(blanks, ("10.005", "10.01"), strict=True)],
+        "in": [
+            {"lot": blank.number, "before": "11", "gross": after}
+            for blank, after in zip(blanks, ("10.005", "10.01"), strict=True)
+        ],
         "rest": [{"form": "filings", "gross": "1.98"}], "loss": [{"cause": "sweepings", "gross": "0.005"}],
     }  # fmt: skip
     *filed, filings = lots_of(sent(client, *step("adjust", lines, bar_type=ten.pk)))
