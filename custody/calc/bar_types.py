@@ -1,11 +1,10 @@
-"""How a bar is made, and whether it weighs and holds what its type asks."""
+"""How a bar is made, what its type asks of it, and how much is to be filed off."""
 
 from dataclasses import dataclass
 
-from custody.calc.fineness import format_per_mille
 from custody.calc.mass import format_grams
 from custody.calc.refusals import Refused
-from custody.terms import PPM, Term
+from custody.terms import Term
 
 
 class Making(Term):
@@ -81,15 +80,3 @@ def to_file_mg(weighed_mg: int, least_mg: int, most_mg: int) -> int:
             field="gross",
         )
     return max(weighed_mg - most_mg, 0)
-
-
-def check_bar(gross_mg: int, fine_mg: int, *, least_mg: int, most_mg: int, least_ppm: int) -> None:
-    """Raises ``Refused`` for a bar outside its type's weight, or that holds less fine metal than its fineness asks."""
-    if to_file_mg(gross_mg, least_mg, most_mg):
-        raise Refused(
-            f"It weighs {format_grams(gross_mg)} g, {format_grams(gross_mg - most_mg)} g more than its type allows:"
-            " adjust it.",
-            field="gross",
-        )
-    if fine_mg * PPM < gross_mg * least_ppm:
-        raise Refused(f"It holds less than {format_per_mille(least_ppm)}.", field="fineness")

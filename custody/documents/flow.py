@@ -5,17 +5,16 @@ picture serves screens (no script, no style: presentation attributes and classes
 whole numbers; only drawing coordinates are ordinary ones.
 """
 
-import re
 from base64 import b64encode
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
-from django.utils.html import escape
 from django.utils.safestring import mark_safe
 
 from custody.calc.mass import format_grams
+from custody.documents.drawing import text
 
 #: Most boxes in a column; the smallest beyond it become one box.
 LIMIT = 24
@@ -31,9 +30,6 @@ GAP = 9
 #: A column with more boxes than this shows one line and the mass in each.
 ROOMY = 12
 SWEEPS = 12
-
-#: What no XML may hold, not even escaped (XML 1.0, production 2).
-NO_XML = re.compile("[^\\t\\n\\r\\x20-\\ud7ff\\ue000-\\ufffd\\U00010000-\\U0010ffff]")
 
 FILLS = {"Au": "#c79a3b", "Ag": "#9aa7b0", "Pt": "#8fa89b", "Pd": "#b7a3b5", "Cu": "#c08463"}
 #: Line width and dashes by kind, so that nothing rests on colour: what left the book is dashed, a gain dotted.
@@ -362,11 +358,6 @@ def svg(picture: Picture, *, title: str, desc: str, key: str = "flow") -> str:
 def data_uri(drawing: str) -> str:
     """The SVG as a picture address, for a paper."""
     return "data:image/svg+xml;base64," + b64encode(drawing.encode()).decode()
-
-
-def text(value: str) -> str:
-    """Text fit for XML: escaped, and without the control characters that no XML may hold."""
-    return escape(NO_XML.sub("", value))
 
 
 def number(value: float) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 
 from custody.calc.fineness import format_percent
 from custody.calc.price_table import STANDARD_JUMP_PPM, Judged, Said, Series, judge, per_ounce
@@ -15,8 +15,6 @@ from custody.errors import DoubtfulPrice, NoPrice, Refusal
 from custody.models import Price, PriceLimit, User
 from custody.queries import scope
 
-#: Rows to which metal may be settled: not doubtful, or confirmed by a second person.
-SURE = Q(doubtful=False) | Q(confirmation__isnull=False)
 
 
 @dataclass(frozen=True, slots=True)

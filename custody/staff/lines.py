@@ -8,13 +8,10 @@ from django import forms
 from custody.actions.work import Add, Lose, Make, Take
 from custody.calc.apportion import withdraw
 from custody.models import Lot
-from custody.terms import METALS, Addition, Cause, Form, Kind
+from custody.terms import METALS, Addition, Cause, Form
 from custody.web.forms import BaseRows, GramsField, RowForm, rows_of
 from custody.web.keeping import Keeps, KeepsRows
 from custody.web.lot_field import LotField
-
-#: Steps that stamp a serial.
-STAMPS = (Kind.CAST, Kind.STAMP)
 
 _FORMS = [(form.value, form.label) for form in Form if form is not Form.IN_PROCESS]
 
@@ -191,10 +188,6 @@ class LotsOut(Lines):
     lot_field = ""
 
 
-class OptionalLotsOut(LotsOut):
-    required = False
-
-
 class Losses(Lines):
     title, row_word, add_label, side = "Declared losses", "loss", "Add a loss", "loss"
     note = "Mass and metal that leave the book, each with its cause. Metal found again is a loss with a minus."
@@ -205,8 +198,6 @@ LotsInRows = rows_of(LotIn, LotsIn)
 WholeLotRows = rows_of(WholeLot, TheLot, extra=1, most=1)
 FixedLotRows = rows_of(FixedLot, ByTheBook, extra=0, most=1)
 AdditionRows = rows_of(AdditionLine, Additions, extra=2)
-LotsOutRows = rows_of(LotOut, LotsOut)
-OptionalLotsOutRows = rows_of(LotOut, OptionalLotsOut)
 LossRows = rows_of(LossLine, Losses)
 
 
