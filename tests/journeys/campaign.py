@@ -37,7 +37,7 @@ def step(
 
     What is left to explain is declared by ``cause``. ``at`` is the order that it is work on. Gives products by form.
     """
-    work(operator, title, *lots)
+    _to_step(operator, title, *lots)
     for number, (_, part) in enumerate(lots.items(), start=1):
         if part:
             operator.type("Only so much", part, _row_of(operator, list(lots)[number - 1]))
@@ -56,6 +56,19 @@ def step(
     on_the_tablet(operator, title.split()[0].lower())
     operator.press("Record the step")
     return made(operator)
+
+
+def _to_step(operator: Person, title: str, *lots: str) -> None:
+    """With the lots ticked on the board; where its list does not show them all, they are scanned on the step's page."""
+    operator.desk("Plant")
+    if all(operator.page.get_by_label(f"Take {lot}", exact=True).count() for lot in lots):
+        work(operator, title, *lots)
+        return
+    operator.follow("Record a step")
+    operator.follow(title)
+    for number, lot in enumerate(lots, start=1):
+        _have(operator, f"Lot in {number}", "Add a lot in")
+        operator.shoot("Lot", lot, f"Lot in {number}")
 
 
 def made(operator: Person) -> dict[str, str]:
