@@ -54,8 +54,10 @@ class Campaign:
     # The clock, the book, the scales
 
     def tick(self, minutes: int = 20) -> datetime:
-        """The next moment at which something is recorded."""
+        """The next moment at which something is recorded; on a new day every scale is checked first."""
         self.at += timedelta(minutes=minutes)
+        for code in (*SCALES, "BENCH-2", "FLOOR-1"):
+            builders.scale(code, at=self.at)
         return self.at
 
     def lot(self, name: str) -> Lot:
