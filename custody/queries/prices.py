@@ -16,7 +16,6 @@ from custody.models import Price, PriceLimit, User
 from custody.queries import scope
 
 
-
 @dataclass(frozen=True, slots=True)
 class Planned:
     """What would become of one price of a file: ``standing`` is what it replaces; ``same``: that stands already."""

@@ -5,15 +5,13 @@ from typing import ClassVar
 
 from django import forms
 
-from custody.actions.work import Add, Lose, Make, Take
+from custody.actions.work import Add, Lose, Take
 from custody.calc.apportion import withdraw
 from custody.models import Lot
-from custody.terms import METALS, Addition, Cause, Form
+from custody.terms import METALS, Addition, Cause
 from custody.web.forms import BaseRows, GramsField, RowForm, rows_of
 from custody.web.keeping import Keeps, KeepsRows
 from custody.web.lot_field import LotField
-
-_FORMS = [(form.value, form.label) for form in Form if form is not Form.IN_PROCESS]
 
 Choices = Sequence[tuple[str, str]]
 
@@ -55,7 +53,7 @@ class Lines(KeepsRows, BaseRows):
         return self.forms[:last]
 
 
-class Weighed(Line):
+class WithMetals(Line):
     """A line with a gross and the metals of account; ``metals`` False leaves the metals away."""
 
     signed = False
@@ -115,34 +113,7 @@ class AdditionLine(Line):
         return Add(Addition(self.cleaned_data["what"]), self.cleaned_data["gross"])
 
 
-class LotOut(Weighed):
-    """A lot that comes out."""
-
-    silent = frozenset({"form", "place"})
-    form = forms.ChoiceField(label="Form", choices=_FORMS, initial=Form.MELT)
-    gross = GramsField(metal="gross")
-
-    def __init__(self, *args, places: Choices = (), serials: bool = False, **kwargs):
-        super().__init__(*args, **kwargs)
-        self.fields["place"] = place_field("where the step was", places)
-        if serials:
-            self.fields["serial"] = forms.CharField(label="Serial, of a bar", max_length=40, required=False)
-            self.fields["replaces"] = forms.CharField(label="Replaces lot", max_length=40, required=False)
-
-    def make(self) -> Make:
-        """The lot to make."""
-        said = self.cleaned_data
-        return Make(
-            Form(said["form"]),
-            said["gross"],
-            self.fine_mg,
-            place=said["place"],
-            serial=said.get("serial", "").strip(),
-            replaces=said.get("replaces", "").strip(),
-        )
-
-
-class LossLine(Weighed):
+class LossLine(WithMetals):
     """A declared loss; what is found again is written with a minus."""
 
     signed = True

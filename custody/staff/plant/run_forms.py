@@ -14,7 +14,7 @@ from custody.errors import Refusal
 from custody.models import Place
 from custody.queries import plant
 from custody.staff.entry import StepForm
-from custody.staff.lines import AdditionLine, Additions, Choices, LotsOut, Weighed, place_field
+from custody.staff.lines import AdditionLine, Additions, Choices, LotsOut, WithMetals, place_field
 from custody.staff.plant.order_field import OrderField
 from custody.staff.solution_fields import DensityField, LitresField
 from custody.terms import METALS, PPM, Form, Kind, PlaceKind
@@ -114,7 +114,7 @@ class LiquidLine(ByLitres, AdditionLine):
         return cleaned
 
 
-class Product(ByLitres, WeighingFields, Weighed):
+class Product(ByLitres, WeighingFields, WithMetals):
     """What leaves the vessel: weighed on the form's scale, or by litres; a liquid may run straight into a vessel."""
 
     scale = None

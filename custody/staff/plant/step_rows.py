@@ -7,7 +7,7 @@ from django import forms
 from custody.actions.weigh import Weighed
 from custody.actions.work import Make
 from custody.calc.recipes import Recipe
-from custody.staff.lines import Losses, LossLine, LotIn, LotOut, LotsIn, LotsOut
+from custody.staff.lines import Choices, Losses, LossLine, LotIn, LotsIn, LotsOut, WithMetals, place_field
 from custody.terms import METALS, Form
 from custody.web.forms import rows_of
 from custody.web.weighing import Scales, WeighingFields, scale_choices
@@ -46,18 +46,23 @@ class StepIn(WeighingFields, LotIn):
         return cleaned
 
 
-class StepOut(WeighingFields, LotOut):
+class StepOut(WeighingFields, WithMetals):
     """A lot that comes out, by what its scale says without the container; its metals as the recipe has them."""
 
     must_weigh = True
-    silent = LotOut.silent | {"scale"}
+    silent = frozenset({"form", "place", "scale"})
+    form = forms.ChoiceField(label="Form")
     fold_label = "Place, other metals"
     metals = METALS
-    field_order = ("form", "scale", "gross", "tare", *METALS, "serial", "replaces", "place")
+    field_order = ("form", "scale", "gross", "tare", *METALS, "place")
 
-    def __init__(self, *args, recipe: Recipe, held: Collection[str] = (), scale: str = "", scales: Scales, **kwargs):
+    def __init__(
+        self, *args, recipe: Recipe, held: Collection[str] = (), places: Choices = (), scale: str = "", scales: Scales,
+        **kwargs,
+    ):  # fmt: skip
         super().__init__(*args, scale=scale, scales=scales, **kwargs)
         self.recipe, self.held = recipe, held
+        self.fields["place"] = place_field("where the step was", places)
         self.fields["form"].choices = form_choices(recipe)
         self.fields["form"].initial = recipe.makes[0].form.value if recipe.makes else Form.OTHER.value
         to_weigh_on(self.fields["scale"], scales, scale)
@@ -97,15 +102,7 @@ class StepOut(WeighingFields, LotOut):
     def make(self) -> Make:
         """The lot to make."""
         said = self.cleaned_data
-        return Make(
-            Form(said["form"]),
-            self.net_mg,
-            self.fine_mg,
-            place=said["place"],
-            serial=said.get("serial", "").strip(),
-            replaces=said.get("replaces", "").strip(),
-            weighed=self.told,
-        )
+        return Make(Form(said["form"]), self.net_mg, self.fine_mg, place=said["place"], weighed=self.told)
 
 
 class StepLoss(LossLine):
