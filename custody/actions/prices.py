@@ -11,11 +11,11 @@ from django.utils import timezone
 
 from custody.actions import _post
 from custody.actions._allowed import require
+from custody.calc.file_rows import FileRefused
 from custody.calc.money import checked_amount
 from custody.calc.price import DECIMALS
 from custody.calc.price_table import Said, read_prices, said_price
 from custody.calc.refusals import Refused
-from custody.calc.worksheet_file import FileRefused
 from custody.errors import PriceConfirm, PriceDay, PriceLimitAhead, PriceStands, Refusal, RequestKey
 from custody.models import Price, PriceConfirmation, PriceImport, PriceLimit, User
 from custody.queries import prices as queries

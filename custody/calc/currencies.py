@@ -12,6 +12,8 @@ SCR SDG SEK SGD SHP SLE SOS SRD SSP STN SVC SYP SZL THB TJS TMT TND TOP TRY TTD 
 VND VUV WST XAF XCD XOF XPF YER ZAR ZMW ZWG
 """
 CODES = frozenset(_LISTED.split())
+#: Those that metal is usually settled in, offered first.
+USUAL = ("USD", "EUR", "GBP", "CHF", "CAD", "AUD", "JPY", "ZAR")
 
 
 def currency_code(text: str) -> str:

@@ -4,7 +4,6 @@ A file is comma-separated text, UTF-8, decimal point, first line ``day,metal,cur
 ``2024-01-31,Au,USD,afternoon,ozt,2034.05,sheet of the bank``. ``per`` is g or ozt. It is read whole or not at all.
 """
 
-import csv
 import re
 from bisect import bisect_left
 from collections.abc import Callable, Mapping, Sequence
@@ -14,21 +13,18 @@ from decimal import Decimal
 from fractions import Fraction
 
 from custody.calc.currencies import currency_code
+from custody.calc.file_rows import read_rows
 from custody.calc.price import parse_price
 from custody.calc.pricing import doubtful
 from custody.calc.rates import Unit
 from custody.calc.reading import quoted
 from custody.calc.refusals import Refused
 from custody.calc.rounding import to_places
-from custody.calc.worksheet_file import FileRefused
 from custody.terms import METALS
 
 HEADER = ("day", "metal", "currency", "fixing", "per", "amount", "source")
 #: What a price may jump from one day to the next where nobody set a limit: 5 %, common practice.
 STANDARD_JUMP_PPM = 50_000
-#: No more faults than these are told at once, and no longer file is read.
-MOST_FAULTS = 20
-MOST_LINES = 5_000
 LONGEST_FIXING, LONGEST_SOURCE = 40, 120
 
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
@@ -122,29 +118,16 @@ def judge(counting: Mapping[date, Decimal], said: Sequence[Said], limit_on: Call
 
 def read_prices(text: str, today: date) -> list[Said]:
     """The prices of a file, by day. Raises FileRefused with a sentence for each faulty line; none lies after today."""
-    lines = _cells(text)
-    header = tuple(cell.strip() for cell in lines[0]) if lines else ()
-    if header != HEADER:
-        raise FileRefused([f"line 1: the first line names the columns: {','.join(HEADER)}."])
-    if len(lines) > MOST_LINES:
-        raise FileRefused([f"line {MOST_LINES}: a file has at most {MOST_LINES} lines."])
     found: dict[tuple, Said] = {}
-    faults = []
-    for number, cells in enumerate(lines[1:], 2):
-        if not any(cell.strip() for cell in cells):
-            continue
-        try:
-            one = _line([cell.strip() for cell in cells], number, today)
-            earlier = found.setdefault((*one.series, one.day), one)
-            if earlier is not one:
-                raise Refused(f"line {earlier.line} has a price of that metal, currency, fixing and day already.")
-        except Refused as refused:
-            faults.append(f"line {number}: {refused.sentence}")
-    if not found and not faults:
-        faults.append("line 2: there are no prices.")
-    if faults:
-        raise FileRefused(faults[:MOST_FAULTS])
-    return sorted(found.values(), key=lambda one: (one.day, one.line))
+
+    def read(_header: tuple, line: int, cells: list[str]) -> Said:
+        one = _line(cells, line, today)
+        earlier = found.setdefault((*one.series, one.day), one)
+        if earlier is not one:
+            raise Refused(f"line {earlier.line} has a price of that metal, currency, fixing and day already.")
+        return one
+
+    return sorted(read_rows(text, [HEADER], "price", read), key=lambda one: (one.day, one.line))
 
 
 def read_day(text: str, today: date) -> date:
@@ -161,25 +144,11 @@ def read_day(text: str, today: date) -> date:
 
 
 def _line(cells: list[str], number: int, today: date) -> Said:
-    if len(cells) != len(HEADER):
-        raise Refused(
-            f"{len(cells)} fields instead of {len(HEADER)}. The decimal sign is a point, fields are divided by commas."
-        )
     day, metal, currency, fixing, per, amount, source = cells
     return said_price(
         metal=metal, currency=currency, fixing=fixing, day=read_day(day, today), amount=parse_price(amount), per=per,
         source=source, line=number,
     )  # fmt: skip
-
-
-def _cells(text: str) -> list[list[str]]:
-    reader = csv.reader(text.lstrip("\ufeff").splitlines(), strict=True)
-    try:
-        return list(reader)
-    except csv.Error as error:
-        raise FileRefused(
-            [f"line {reader.line_num}: a field is longer than any price, or its quotation marks are odd."]
-        ) from error
 
 
 def _plain(text: str, what: str) -> str:

@@ -5,11 +5,11 @@
 nothing was found). Decimal sign is a point. A file is read whole or not at all.
 """
 
-import csv
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from custody.calc.assay import parse_milligrams
+from custody.calc.file_rows import read_rows
 from custody.calc.high_purity import PPB, parse_impurity
 from custody.calc.reading import clean, quoted, refuse_zero, scaled
 from custody.calc.refusals import Refused
@@ -19,10 +19,6 @@ MASSES = ("worksheet", "position", "of", "mg")
 VOLUMES = ("worksheet", "position", "mL")
 IMPURITIES = ("worksheet", "position", "element", "mg_per_kg")
 HEADERS = (MASSES, VOLUMES, IMPURITIES)
-
-#: No more faults than these are told at once, and no longer file is read.
-MOST_FAULTS = 20
-MOST_LINES = 5_000
 
 #: No portion, bead or flask is larger: one kilogram in micrograms, one litre in microlitres.
 LARGEST = 1_000_000_000
@@ -49,14 +45,6 @@ class Read:
         return f"{self.of.name.lower()}_{self.position}"
 
 
-class FileRefused(Refused):
-    """A file with faults, a sentence each, beginning with its line."""
-
-    def __init__(self, faults: Sequence[str]) -> None:
-        self.faults = tuple(faults)
-        super().__init__(" ".join(faults), field="file")
-
-
 def read_value(of: ReadingOf, text: str) -> int:
     """One typed or sent reading: milligrams or millilitres with at most three decimals, as micrograms or microlitres.
 
@@ -77,47 +65,20 @@ def read_file(text: str, number: str, columns: Mapping[int, Sequence[ReadingOf]]
 
     ``metal`` is what the worksheet finds: it is no impurity of itself, and read as one it could not be taken back.
     """
-    lines = _cells(text)
-    header = tuple(cell.strip() for cell in lines[0]) if lines else ()
-    if header not in HEADERS:
-        forms = "; ".join(",".join(each) for each in HEADERS)
-        raise FileRefused([f"line 1: the first line names the columns, one of: {forms}."])
-    if len(lines) > MOST_LINES:
-        raise FileRefused([f"line {MOST_LINES}: a file has at most {MOST_LINES} lines."])
-    found: dict[tuple, tuple[int, Read]] = {}
-    faults = []
-    for line, cells in enumerate(lines[1:], 2):
-        if not any(cell.strip() for cell in cells):
-            continue
-        try:
-            read = _line(header, [cell.strip() for cell in cells], number, columns)
-            if metal and read.element == metal:
-                raise Refused(f"{metal} is no impurity of itself.")
-            if read.cell in found:
-                raise Refused(f"position {read.position} has this reading in line {found[read.cell][0]} already.")
-            found[read.cell] = (line, read)
-        except Refused as refused:
-            faults.append(f"line {line}: {refused.sentence}")
-    if not found and not faults:
-        faults.append("line 2: there are no readings.")
-    if faults:
-        raise FileRefused(faults[:MOST_FAULTS])
-    return [read for _, read in found.values()]
+    found: dict[tuple, int] = {}
 
+    def read(header: tuple, line: int, cells: list[str]) -> Read:
+        one = _line(header, cells, number, columns)
+        if metal and one.element == metal:
+            raise Refused(f"{metal} is no impurity of itself.")
+        if found.setdefault(one.cell, line) != line:
+            raise Refused(f"position {one.position} has this reading in line {found[one.cell]} already.")
+        return one
 
-def _cells(text: str) -> list[list[str]]:
-    reader = csv.reader(text.lstrip("\ufeff").splitlines())
-    try:
-        return list(reader)
-    except csv.Error as error:
-        raise FileRefused([f"line {reader.line_num}: a field is longer than any reading."]) from error
+    return read_rows(text, HEADERS, "reading", read)
 
 
 def _line(header: tuple, cells: list[str], number: str, columns: Mapping[int, Sequence[ReadingOf]]) -> Read:
-    if len(cells) != len(header):
-        raise Refused(
-            f"{len(cells)} fields instead of {len(header)}. The decimal sign is a point, fields are divided by commas."
-        )
     worksheet, place, *rest = cells
     if worksheet != number:
         raise Refused(f"this is a reading of worksheet {quoted(worksheet)}, not of {number}.")

@@ -6,9 +6,9 @@ from decimal import Decimal
 import pytest
 
 from custody.calc.currencies import currency_code
-from custody.calc.price_table import MOST_FAULTS, MOST_LINES, fixing_words, judge, per_ounce, read_prices, said_price
+from custody.calc.file_rows import MOST_FAULTS, MOST_LINES, FileRefused
+from custody.calc.price_table import fixing_words, judge, per_ounce, read_prices, said_price
 from custody.calc.refusals import Refused
-from custody.calc.worksheet_file import FileRefused
 
 FIRST = "day,metal,currency,fixing,per,amount,source"
 GOOD = "2024-01-31,Au,USD,afternoon,ozt,2034.05,sheet of the day"

@@ -11,8 +11,8 @@ from django.utils import timezone
 from custody import errors
 from custody.actions import _post
 from custody.actions.prices import confirm_prices, enter_price, import_prices, set_price_limit
+from custody.calc.file_rows import FileRefused
 from custody.calc.price_table import read_prices
-from custody.calc.worksheet_file import FileRefused
 from custody.models import Price, PriceConfirmation, PriceImport, PriceLimit
 from custody.queries import prices as queries
 from custody.queries.verify import verify

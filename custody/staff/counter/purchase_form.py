@@ -6,10 +6,9 @@ from decimal import Decimal
 from django import forms
 
 from custody.actions.receive import Bought, SpotPurchase
-from custody.calc import purchase
+from custody.calc import currencies, purchase
 from custody.staff.counter.fields import DeclaredField
 from custody.staff.counter.forms import MOST_PARCELS, ParcelForm, Parcels, ReceiptForm, typed_on
-from custody.staff.desk.party_forms import CURRENCIES
 from custody.terms import METALS, Form, IdentityKind, Method, Payment
 from custody.web.forms import PercentField, rows_of
 from custody.web.price_field import PriceField
@@ -35,7 +34,7 @@ class PurchaseForm(ReceiptForm):
     basis = photographs = papers = paper_kind = None
 
     identity_kind = forms.ChoiceField(label="Identity seen", choices=[("", "choose…"), *IdentityKind.choices()])
-    currency = forms.ChoiceField(label="Currency", choices=[(code, code) for code in CURRENCIES])
+    currency = forms.ChoiceField(label="Currency", choices=[(code, code) for code in currencies.USUAL])
     price_source = forms.CharField(
         label="Price from", max_length=120, widget=typed_on(), help_text="Which price list or fixing, and of which day."
     )

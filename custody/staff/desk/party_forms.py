@@ -3,10 +3,9 @@
 from django import forms
 from django.utils import timezone
 
+from custody.calc import currencies
 from custody.web.forms import BaseForm, CountryField, MoneyField, PercentField
 from custody.web.party_code import PartyCodeField
-
-CURRENCIES = ("USD", "EUR", "GBP", "CHF", "CAD", "AUD", "JPY", "ZAR")
 
 
 def today():
@@ -52,7 +51,7 @@ class TermsForm(BaseForm):
     valid_from = forms.DateField(
         label="Valid from", initial=today, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
     )
-    currency = forms.ChoiceField(label="Currency", choices=[(code, code) for code in CURRENCIES])
+    currency = forms.ChoiceField(label="Currency", choices=[(code, code) for code in currencies.USUAL])
     au_payable_ppm = _payable("Au", 990_000)
     ag_payable_ppm = _payable("Ag", 950_000)
     pt_payable_ppm = _payable("Pt", 0)

@@ -12,10 +12,10 @@ from django.utils import timezone
 
 from custody.actions.worksheets import discard_piece, import_readings, record_readings
 from custody.calc.assay import INQUARTATION, format_milligrams
+from custody.calc.file_rows import FileRefused
 from custody.calc.fineness import format_per_mille
 from custody.calc.refusals import Refused
 from custody.calc.worksheet import COLUMNS, columns_of, silver_for
-from custody.calc.worksheet_file import FileRefused
 from custody.errors import Refusal
 from custody.models import Worksheet, WorksheetPiece, WorksheetReading
 from custody.queries import scales, worksheets

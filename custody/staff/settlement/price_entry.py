@@ -9,9 +9,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from custody.actions.prices import confirm_prices, enter_price, import_prices, set_price_limit
+from custody.calc.file_rows import FileRefused
 from custody.calc.price import quoted_price
 from custody.calc.price_table import HEADER, read_prices
-from custody.calc.worksheet_file import FileRefused
 from custody.errors import Refusal
 from custody.queries import prices as queries
 from custody.queries import scope
