@@ -1,32 +1,16 @@
 """What waits today, seen by one viewer: lots, runs, assays and receipts that somebody has to do something about."""
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
-from custody.calc.rules import rule_for
-from custody.models import Determination, Lot, Operation, Run, User
-from custody.queries import scope
+from custody.models import Determination, Lot, Operation, User
+from custody.queries import plant, scope
 from custody.queries.exchanges import exchange_due
 from custody.queries.settling import MAY_WAIT, to_be_settled
 from custody.queries.worksheets import worked_on_by
 from custody.terms import Clearance, PlaceKind
-
-
-@dataclass(frozen=True, slots=True)
-class OpenRun:
-    """A run that is not finished, and until when its step allows it to stay open."""
-
-    run: Run
-    since: datetime
-    due: datetime
-    content_mg: int
-
-    def is_overdue(self, now: datetime) -> bool:
-        """Whether it stays open longer than its step allows."""
-        return now > self.due
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,19 +66,9 @@ def awaiting_acceptance(viewer: User) -> QuerySet[Determination]:
     )
 
 
-def open_runs(viewer: User) -> list[OpenRun]:
+def open_runs(viewer: User) -> list[plant.OpenRun]:
     """Runs that are not finished, the one due first in front."""
-    runs = Run.objects.filter(finished_by__isnull=True, content__in=scope.lots(viewer))
-    found = [
-        OpenRun(
-            run=run,
-            since=run.opened_by.at,
-            due=run.opened_by.at + timedelta(hours=rule_for(run.step).hours),
-            content_mg=run.content.gross_mg,
-        )
-        for run in runs.select_related("opened_by", "vessel", "content")
-    ]
-    return sorted(found, key=lambda run: run.due)
+    return sorted(plant.open_runs(viewer), key=lambda run: run.due)
 
 
 def receipts_to_settle(viewer: User) -> QuerySet[Operation]:

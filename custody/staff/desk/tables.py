@@ -72,8 +72,8 @@ class RunTable(BaseTable):
     number = LotColumn(accessor="run__number", verbose_name="Run", viewname="run", orderable=False)
     step = tables.Column(accessor="run__step", orderable=False)
     vessel = tables.Column(accessor="run__vessel__name", orderable=False)
-    content = LotColumn(accessor="run__content__number", verbose_name="Content", orderable=False)
-    content_mg = MassColumn("Gross", orderable=False)
+    content = LotColumn(accessor="content__number", verbose_name="Content", orderable=False)
+    gross = MassColumn("Gross", accessor="content__gross_mg", orderable=False)
     due = MomentColumn(verbose_name="Due", orderable=False)
     standing = StatusColumn(empty_values=(), tones={"overdue": "stop", "in time": "good"}, orderable=False)
 
@@ -82,7 +82,7 @@ class RunTable(BaseTable):
         super().__init__(*args, **kwargs)
 
     def render_standing(self, record):
-        word = "overdue" if record.is_overdue(self.now) else "in time"
+        word = "overdue" if record.overdue(self.now) else "in time"
         return self.columns["standing"].column.render(word)
 
 

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_GET
 from custody.models import User
 from custody.queries import exchanges, prices, scales
 from custody.queries import today as waiting
+from custody.queries.plant import OpenRun
 from custody.roles import Verb, may
 from custody.staff.desk.tables import LotTable, PlaceTable, RunTable
 from custody.web.access import needs
@@ -62,13 +63,13 @@ def today(request: HttpRequest) -> HttpResponse:
     )
 
 
-def _waits(viewer: User, runs: list[waiting.OpenRun], now: datetime) -> Panel:
+def _waits(viewer: User, runs: list[OpenRun], now: datetime) -> Panel:
     facts = []
     for label, word, of, verbs, desk in WAITS:
         if any(may(viewer.roles, verb) for verb in verbs):
             facts.append(_counted(label, word, of(viewer).count(), desk))
     if may(viewer.roles, Verb.REFINE) or may(viewer.roles, Verb.COUNTERSIGN):
-        overdue = sum(run.is_overdue(now) for run in runs)
+        overdue = sum(run.overdue(now) for run in runs)
         facts += [_counted("Open runs", "run", len(runs), "plant"), _counted("Overdue runs", "run", overdue, "plant")]
     facts = [fact for fact in facts if fact]
     return Panel(title="Waits for you", facts=facts, note="" if facts else "Nothing waits for you.")

@@ -61,7 +61,7 @@ def test_a_run_open_longer_than_its_step_allows_is_overdue():
     charge(25)
     charge(2)
     late, fresh = today.open_runs(people.otto_operator())
-    assert (late.is_overdue(timezone.now()), fresh.is_overdue(timezone.now())) == (True, False)
+    assert (late.overdue(timezone.now()), fresh.overdue(timezone.now())) == (True, False)
     said = page(people.otto_operator)
     assert "2 runs" in said
     assert "1 run<" in said
