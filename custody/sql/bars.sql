@@ -173,13 +173,14 @@ BEGIN
 END $$;
 
 -- Nobody works a bar in a closed box; a box leaves whole.
-CREATE FUNCTION custody_check_boxed(op custody_operation, l custody_lot, lots custody_lot[]) RETURNS void
+CREATE FUNCTION custody_check_boxed(op custody_operation, l custody_lot, whole boolean, lots custody_lot[]) RETURNS void
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
     box bigint := custody_box_of(l.id);
 BEGIN
     PERFORM custody_check_boxed_before(l, op.at);
-    IF box IS NULL OR (op.kind = 'dispatch' AND NOT EXISTS (SELECT FROM custody_boxbar x JOIN custody_lot b ON b.id = x.lot_id
+    IF box IS NULL OR (op.kind = 'dispatch' AND whole AND NOT EXISTS (SELECT FROM custody_boxbar x
+              JOIN custody_lot b ON b.id = x.lot_id
             WHERE x.box_id = box AND b.gross_mg > 0 AND NOT x.lot_id = ANY (SELECT o.id FROM unnest(lots) o))) THEN
         RETURN;
     END IF;
@@ -187,7 +188,7 @@ BEGIN
 END $$;
 
 -- What was cast is not undone while a bar of it lies in a closed box.
-CREATE FUNCTION custody_check_unboxed(undone custody_operation) RETURNS void
+CREATE FUNCTION custody_check_unboxed(op custody_operation, undone custody_operation) RETURNS void
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
     l custody_lot;
@@ -197,6 +198,7 @@ BEGIN
         IF custody_box_of(l.id) IS NOT NULL THEN
             PERFORM custody_refuse_boxed(l, custody_box_of(l.id));
         END IF;
+        PERFORM custody_check_boxed_before(l, op.at);
     END LOOP;
 END $$;
 

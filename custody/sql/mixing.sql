@@ -20,7 +20,7 @@ BEGIN
     END IF;
     FOREACH l IN ARRAY lots LOOP
         detail := jsonb_build_object('lot', l.number);
-        IF NOT l.valued THEN
+        IF NOT l.valued OR custody_unassayed(l) THEN
             code := 'blind_mixing_unvalued';
             said := format('Lot %s is not valued.', l.number);
             RETURN NEXT;

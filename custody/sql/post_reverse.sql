@@ -166,13 +166,14 @@ DECLARE
     mid bigint;
 BEGIN
     SELECT * INTO undone FROM custody_operation WHERE number = request ->> 'reverses';
+    PERFORM FROM custody_lot WHERE id IN (SELECT lot_id FROM custody_movement WHERE operation_id = undone.id)
+      ORDER BY id FOR UPDATE;
+    -- After the lots, as every step takes it: the other way round the two would wait for each other.
     IF EXISTS (SELECT FROM custody_movement WHERE operation_id = undone.id AND side = 'loss') THEN
         PERFORM custody_lock_losses(true);
     END IF;
-    PERFORM FROM custody_lot WHERE id IN (SELECT lot_id FROM custody_movement WHERE operation_id = undone.id)
-      ORDER BY id FOR UPDATE;
     PERFORM custody_check_reversible(op, undone);
-    PERFORM custody_check_unboxed(undone);
+    PERFORM custody_check_unboxed(op, undone);
     op.reverses_id := undone.id;
     op.run_id := undone.run_id;
     op.party_id := undone.party_id;

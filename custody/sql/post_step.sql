@@ -195,7 +195,7 @@ DECLARE
     base bigint[];
     makes int := 0;
     contents int := 0;
-    recovers boolean := false;
+    recovered text[] := '{}';
     continues boolean := op.kind = 'difference';
 BEGIN
     IF jsonb_array_length(wants) = 0 AND op.kind <> 'clean out' THEN
@@ -210,7 +210,7 @@ BEGIN
     END LOOP;
     FOR i IN 1..cardinality(lots) LOOP
         CONTINUE WHEN (lots[i]).form <> 'bar' OR continues;
-        PERFORM custody_check_boxed(op, lots[i], lots);
+        PERFORM custody_check_boxed(op, lots[i], (ins[i]).whole, lots);
     END LOOP;
     IF op.kind = 'discharge' AND op.source <> 'history' THEN
         PERFORM custody_check_discharge(op, lots);
@@ -247,11 +247,17 @@ BEGIN
     FOR i IN 1..coalesce(jsonb_array_length(request -> 'losses'), 0) LOOP
         line := custody_read_loss(rule, request -> 'losses' -> (i - 1));
         losses := losses || line;
-        recovers := recovers OR line.what <> 'measurement difference' AND least(line.amounts[2], line.amounts[3],
-            line.amounts[4], line.amounts[5], line.amounts[6]) < 0;
+        CONTINUE WHEN line.what = 'measurement difference' OR least(line.amounts[2], line.amounts[3], line.amounts[4],
+            line.amounts[5], line.amounts[6]) >= 0;
+        IF line.what = ANY (recovered) THEN
+            -- Each line would be given the same origins: what was lost once would be found twice.
+            PERFORM custody_refuse('cause', format('What was lost by %s is found again in one line, not in two.', line.what),
+                                   jsonb_build_object('kind', rule.kind, 'cause', line.what));
+        END IF;
+        recovered := recovered || line.what;
     END LOOP;
     IF cardinality(losses) > 0 THEN
-        PERFORM custody_lock_losses(recovers);
+        PERFORM custody_lock_losses(cardinality(recovered) > 0);
     END IF;
     IF op.kind = 'dispatch' THEN
         IF op.party_id IS NULL OR cardinality(rest || losses) > 0 THEN

@@ -180,7 +180,7 @@ BEGIN
 END $$;
 
 -- The open run's content from which this lot was drawn, both unused since; NULL otherwise. A valuation is no use, and
--- what was reversed neither.
+-- what was reversed neither; but an assay of the content itself says what it holds, and nothing moves into it after.
 CREATE FUNCTION custody_drawn_from(l custody_lot) RETURNS text
 LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
     SELECT c.number FROM custody_operation o
@@ -189,17 +189,44 @@ LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
       JOIN custody_lot c ON c.id = i.lot_id AND c.id = r.content_id AND c.gross_mg > 0
      WHERE o.id = l.created_by_id AND o.kind = 'draw'
        AND NOT EXISTS (SELECT FROM custody_movement u JOIN custody_operation k ON k.id = u.operation_id
-                        WHERE u.lot_id IN (c.id, l.id) AND u.id > i.id AND k.id <> o.id AND k.kind NOT IN ('value', 'reverse')
+                        WHERE u.lot_id IN (c.id, l.id) AND u.id > i.id AND k.id <> o.id
+                          AND (k.kind NOT IN ('value', 'reverse') OR EXISTS (SELECT FROM custody_solutionacceptance a
+                               JOIN custody_solutionassay s ON s.id = a.assay_id WHERE a.operation_id = k.id AND s.lot_id = c.id))
                           AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = k.id))
 $$;
 
--- The cause under which a clean-out gathered a lot from nothing in the book; NULL for any other lot.
+-- Whether an assay of a lot was accepted before a movement, and stands.
+CREATE FUNCTION custody_valued_before(of_lot bigint, movement bigint) RETURNS boolean
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT EXISTS (SELECT FROM custody_movement v JOIN custody_operation o ON o.id = v.operation_id AND o.kind = 'value'
+                    WHERE v.lot_id = of_lot AND v.side = 'out' AND (movement IS NULL OR v.id < movement)
+                      AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = o.id))
+$$;
+
+-- The cause under which a clean-out gathered a lot from nothing in the book, or what it was made of alone before any
+-- assay; NULL for any other lot.
 CREATE FUNCTION custody_cleaned_out(l custody_lot) RETURNS text
 LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
-    SELECT m.what FROM custody_operation o JOIN custody_movement m ON m.operation_id = o.id AND m.side = 'loss'
-     WHERE o.id = l.created_by_id AND o.kind = 'clean out'
-       AND NOT EXISTS (SELECT FROM custody_movement i WHERE i.operation_id = o.id AND i.side = 'in')
+    WITH RECURSIVE up (operation_id) AS (
+        SELECT l.created_by_id
+        UNION
+        SELECT p.created_by_id FROM up JOIN custody_movement i ON i.operation_id = up.operation_id AND i.side = 'in'
+          JOIN custody_lot p ON p.id = i.lot_id
+         WHERE i.valued AND i.au_mg + i.ag_mg + i.pt_mg + i.pd_mg + i.cu_mg = 0
+           AND NOT EXISTS (SELECT FROM custody_movement k WHERE k.operation_id = i.operation_id AND k.side = 'in' AND k.id <> i.id)
+           AND NOT custody_valued_before(p.id, i.id))
+    SELECT m.what FROM up JOIN custody_operation o ON o.id = up.operation_id AND o.kind = 'clean out'
+      JOIN custody_movement m ON m.operation_id = o.id AND m.side = 'loss'
+     WHERE NOT EXISTS (SELECT FROM custody_movement i WHERE i.operation_id = o.id AND i.side = 'in')
      ORDER BY m.line LIMIT 1
+$$;
+
+-- Whether a lot is what a clean-out gathered and nobody assayed: what it holds is not known, though the book has it
+-- without metal.
+CREATE FUNCTION custody_unassayed(l custody_lot) RETURNS boolean
+LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$
+    SELECT l.au_mg + l.ag_mg + l.pt_mg + l.pd_mg + l.cu_mg = 0 AND custody_cleaned_out(l) IS NOT NULL
+       AND NOT custody_valued_before(l.id, NULL)
 $$;
 
 -- The lots that a valuation touches, the valued one first: with an unvalued lot and with what a clean-out gathered its
@@ -274,6 +301,11 @@ BEGIN
         PERFORM custody_check_lot(op, lots[i], false);
     END LOOP;
     l := lots[1];
+    IF request ? 'solution' THEN
+        -- Whoever adds a figure to the assay meanwhile is waited for, or waits and is refused.
+        PERFORM pg_advisory_xact_lock(hashtextextended(format('solution assay %s',
+            (SELECT id FROM custody_solutionassay WHERE number = request ->> 'solution')), 0));
+    END IF;
     fine := custody_value_of(op, l, request);
     gross := l.gross_mg;
     IF request ? 'solution' THEN

@@ -21,7 +21,8 @@ GRANT EXECUTE ON FUNCTION custody_post(jsonb), custody_hand_over(jsonb), custody
     custody_count_stock(jsonb), custody_change_place(jsonb), custody_effluent_limits(date), custody_assayed_as_it_is(custody_lot), custody_solution_is_stale(custody_solutionassay), custody_currents_apart(), custody_current_ends(), custody_serial_is_free(),
     custody_lock_serial(text, int, text), custody_in_range(custody_serialrange, text), custody_ranges_meet(custody_serialrange, custody_serialrange), custody_ranges_apart(), custody_bar_type_stays(),
     custody_poor_yield(custody_operation, custody_rule, bigint[], custody_line[]), custody_drawn(bigint, int, text[]),
-    custody_lost_since(text), custody_last_recovery(text)
+    custody_lost_since(text), custody_last_recovery(text),
+    custody_unassayed(custody_lot), custody_cleaned_out(custody_lot), custody_valued_before(bigint, bigint), custody_figures_are_told()
     , custody_per_ounce(numeric, text), custody_price_counts(custody_price), custody_lock_prices(custody_price),
     custody_price_before(custody_price), custody_judge_price(), custody_price_confirmed(), custody_price_limit_ahead()
     TO custody_app;

@@ -56,6 +56,19 @@ BEGIN
     RETURN s;
 END $$;
 
+-- What was accepted is not added to: another figure would change what the assay says after it was believed.
+CREATE FUNCTION custody_figures_are_told() RETURNS trigger
+LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
+BEGIN
+    PERFORM pg_advisory_xact_lock_shared(hashtextextended(format('solution assay %s', NEW.assay_id), 0));
+    IF EXISTS (SELECT FROM custody_solutionacceptance WHERE assay_id = NEW.assay_id) THEN
+        PERFORM custody_refuse('solution', 'This assay was accepted: nothing is added to it. Record another one.', '{}');
+    END IF;
+    RETURN NEW;
+END $$;
+CREATE TRIGGER solutionfigure_told BEFORE INSERT ON custody_solutionfigure
+    FOR EACH ROW EXECUTE FUNCTION custody_figures_are_told();
+
 -- Gross and metals by an assay: volume times density, volume times what a litre holds, half to even to the milligram, once.
 CREATE FUNCTION custody_solution_holds(s custody_solutionassay) RETURNS bigint[]
 LANGUAGE sql STABLE SET search_path = public, pg_temp AS $$

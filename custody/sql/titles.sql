@@ -80,6 +80,9 @@ BEGIN
         ELSIF l.owner_id IS NOT NULL AND l.owner_id <> op.party_id THEN
             PERFORM custody_refuse('not_owner', format('Lot %s belongs to another party.', l.number),
                                    jsonb_build_object('lot', l.number));
+        ELSIF custody_unassayed(l) THEN
+            PERFORM custody_refuse('not_valued', format('Lot %s was gathered by a clean-out and never assayed.', l.number),
+                                   jsonb_build_object('lot', l.number));
         ELSIF l.owner_id IS NULL AND against = 'own' THEN
             PERFORM custody_refuse('dispatch', format('Lot %s belongs to the house: send it against a claim, or as sold.',
                 l.number), jsonb_build_object('lot', l.number));

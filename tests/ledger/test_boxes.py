@@ -281,3 +281,25 @@ def test_a_countersigned_difference_is_kept_with_its_meaning(vault):
         people.mona_manager(),
         "Weighed together",
     )
+
+
+def test_no_part_of_a_bar_leaves_a_closed_box(vault):
+    """Of the two bars of a box both are named, and of one only half goes: the box would not be whole in the house."""
+    one, two = bars("P1", "P2")
+    packed(one, two, seal="S-P")
+    half = [{"lot": one.number}, {"lot": two.number, "gross_mg": two.gross_mg // 2}]
+    with pytest.raises(errors.Boxed):
+        _post.post(leaving() | {"inputs": half})
+
+
+def test_a_cast_is_not_undone_before_its_bar_came_out_of_the_box(vault):
+    bar, otto = builders.bar("U1"), people.otto_operator()
+    cast, before = Operation.objects.get(pk=bar.created_by_id), timezone.now()
+    with transaction.atomic():
+        _post.call("custody_pack_box", packing(bar, by=otto.pk))
+        number = Box.objects.get().number
+        opening = {"box": number, "at": timezone.now().isoformat(), "by": otto.pk, "reason": "Wrong stamp"}
+        _post.call("custody_open_box", json.dumps(opening))
+    with pytest.raises(errors.BeforeLastEvent):
+        reverse(operation=cast, reason="Wrong stamp", at=before, by=otto)
+    reverse(operation=cast, reason="Wrong stamp", at=timezone.now(), by=otto)

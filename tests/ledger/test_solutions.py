@@ -12,12 +12,13 @@ from hypothesis import strategies as st
 from custody import errors
 from custody.actions import _post
 from custody.actions._sign import Signature
+from custody.actions.assay import accept, determine
 from custody.actions.runs import let_overflow
 from custody.actions.solutions import Found, accept_solution, assay_solution, set_effluent_limits
 from custody.actions.tanks import set_vessel
 from custody.actions.work import Add, Lose, Make, Take, correct_lot, record_step, reverse
 from custody.calc.apportion import withdraw
-from custody.models import Lot, Operation, SolutionAcceptance, SolutionAssay
+from custody.models import Lot, Operation, SolutionAcceptance, SolutionAssay, SolutionFigure
 from custody.queries.verify import verify
 from custody.terms import METALS, Addition, Cause, Form, Kind
 from tests import builders, people
@@ -300,4 +301,30 @@ def _overflow_along(parts):
     held = Lot.objects.filter(place__in=chain, gross_mg__gt=0)
     assert tuple(map(sum, zip(*(lot.columns_mg for lot in held), strict=True))) == content.columns_mg
     assert {lot.form for lot in held} == {Form.IN_PROCESS}
+    assert verify().ok, verify().as_document()
+
+
+def test_nothing_is_added_to_an_accepted_assay():
+    assay = assayed(charged())
+    SolutionFigure.objects.create(assay=assay, substance="Ni", ug_l=10)
+    accepted(assay)
+    with pytest.raises(errors.SolutionRule, match="nothing is added"), _post.refusals(), transaction.atomic():
+        SolutionFigure.objects.create(assay=assay, substance="Pb", ug_l=10)
+
+
+def test_an_assay_of_a_drawn_lot_moves_nothing_into_a_content_that_was_assayed_since():
+    """The tank was measured after the draw: what the sand lacks later is a difference, not more gold in the tank."""
+    content = charged()
+    drawn = record_step(
+        kind=Kind.DRAW, inputs=[Take(content.number, 300_000, {"Au": 200_000})], at=timezone.now(),
+        outputs=[Make(Form.GOLD_SAND, 300_000, {"Au": 200_000}, place="VESSEL-1")], by=people.otto_operator(),
+    )  # fmt: skip
+    sand = builders.fresh(drawn.lots[0])
+    accepted(assayed(builders.fresh(content.number), CLEAN))
+    measured = builders.fresh(content.number).columns_mg
+    found = determine(lot=sand, ppm={"Au": 600_000}, method="fire assay", at=timezone.now(), by=people.anna_assayer())
+    accept(determination=found, at=timezone.now(), by=people.ada_assayer(), reason="Wet sand",
+           countersign=signed())  # fmt: skip
+    assert builders.fresh(sand.number).au_mg == 180_000
+    assert builders.fresh(content.number).columns_mg == measured
     assert verify().ok, verify().as_document()

@@ -53,7 +53,7 @@ TRIGGERS = {
     "routeorderwork": {"append_only"},
     "effluentlimit": {"append_only"},
     "solutionassay": {"append_only"},
-    "solutionfigure": {"append_only"},
+    "solutionfigure": {"told", "append_only"},
     "solutionacceptance": {"append_only"},
     "cellreading": {"apart", "append_only"},
     "bartype": {"stays", "append_only"},
