@@ -35,7 +35,6 @@ _WET_CAUSES = (
 _COLD_CAUSES = (Cause.SWEEPINGS, Cause.SPILL, Cause.DIFFERENCE, Cause.THEFT, Cause.OTHER)
 _ALL_CAUSES = tuple(Cause)
 _WET_ADDITIONS = (Addition.ACID, Addition.WATER, Addition.REAGENT, Addition.UNWEIGHED)
-_PRECIOUS = ("Au", "Ag", "Pt", "Pd")
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,14 +135,3 @@ RULES: dict[Kind, Rule] = {rule.kind: rule for rule in _ROWS}
 def rule_for(kind: str) -> Rule:
     """The row of one kind of operation; raises ``ValueError`` for a word that is no kind."""
     return RULES[Kind(kind)]
-
-
-def over_tolerance(rule: Rule, lost_mg: int, taken_mg: int) -> bool:
-    """Whether losing ``lost_mg`` (either sign) of ``taken_mg`` of one precious metal needs a countersignature."""
-    lost = abs(lost_mg)
-    return lost > rule.grace_mg and lost * 1_000_000 > rule.tolerance_ppm * taken_mg
-
-
-def precious(metal: str) -> bool:
-    """Whether tolerances watch this metal; copper burns off in every melt and is balanced only."""
-    return metal in _PRECIOUS

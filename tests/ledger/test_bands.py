@@ -1,5 +1,7 @@
 """What a step may lose and must yield: the band asks for a reason, tolerance and least yield for a manager, too."""
 
+from contextlib import nullcontext
+
 import pytest
 from django.utils import timezone
 
@@ -10,6 +12,7 @@ from custody.actions.assay import accept, determine
 from custody.actions.work import Add, Lose, Make, Take, record_step, reverse
 from custody.calc.rules import rule_for
 from custody.models import Operation
+from custody.queries import runs
 from custody.terms import METALS, Addition, Cause, Form, Kind
 from tests import builders, people
 
@@ -199,6 +202,40 @@ def test_a_poor_finish_is_countersigned_with_a_reason():
         run.finish(countersign=signed())
     posted = run.finish(reason="The rest is still undissolved", countersign=signed())
     assert Operation.objects.get(pk=posted.id).over_tolerance
+
+
+#: Of 800 g of gold parting usually loses up to 1,000 ppm; past 5,000 ppm a second person signs.
+@pytest.mark.parametrize(
+    ("lost_mg", "words", "refusal"),
+    [
+        (800, "nothing more", None),
+        (801, "a reason", errors.OutsideBand),
+        (4_000, "a reason", errors.OutsideBand),
+        (4_001, "a reason, signed", errors.CountersignatureNeeded),
+    ],
+)
+def test_a_runs_page_says_what_the_book_will_ask_of_a_loss(lost_mg, words, refusal):
+    run = Parting()
+    run.draw(800_000 - lost_mg)
+    held = builders.fresh(run.content.number)
+    assert {one.metal: one.words for one in runs.losing(held)}["Au"] == words
+    with pytest.raises(refusal) if refusal else nullcontext():
+        run._record(
+            kind=Kind.FINISH,
+            inputs=[Take(held.number)],
+            outputs=[Make(Form.SOLUTION, held.gross_mg - lost_mg, {"Ag": held.ag_mg})],
+            losses=(Lose(Cause.FUME, lost_mg, {"Au": lost_mg}),),
+        )
+
+
+@pytest.mark.parametrize("drawn_mg", [792_000, 791_999])
+def test_a_runs_page_says_what_the_book_will_ask_of_a_yield(drawn_mg):
+    run = Parting()
+    run.draw(drawn_mg)
+    reached = runs.outlook(builders.fresh(run.content.number).run).reached
+    assert reached is (drawn_mg == 792_000)
+    with nullcontext() if reached else pytest.raises(errors.PoorYield):
+        run.finish()
 
 
 def test_a_draw_counts_at_its_assay():
