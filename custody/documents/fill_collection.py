@@ -63,25 +63,31 @@ def _lines(dispatch: Operation) -> list[Movement]:
     return list(lines)
 
 
+def head_of(dispatch: Operation, copy_no: int) -> dict:
+    """What stands at the head of every paper of a dispatch: whose, which, to whom, by which order."""
+    collection, party, signer = dispatch.collection, dispatch.party, dispatch.countersigned_by
+    return {
+        "house": house_of(Refinery.objects.get()),
+        "number": dispatch.number,
+        "qr": dispatch.number,
+        "at": dispatch.at,
+        "party": party.name,
+        "party_code": party.code,
+        "party_address": tuple(party.address.splitlines()) or (party.country,),
+        "order": collection.order,
+        "collector": collection.collector,
+        "reason": dispatch.reason,
+        "explained": f"{dispatch.countersign_meaning}, {signer}" if signer else "",
+        "copy_no": copy_no,
+    }
+
+
 def _paper(dispatch: Operation, lots: tuple, copy_no: int, receipt: str = "") -> LeavingPaper:
-    refinery, collection, party = Refinery.objects.get(), dispatch.collection, dispatch.party
-    signer = dispatch.countersigned_by
     return LeavingPaper(
-        house=house_of(refinery),
-        number=dispatch.number,
-        qr=dispatch.number,
-        at=dispatch.at,
-        party=party.name,
-        party_code=party.code,
-        party_address=tuple(party.address.splitlines()) or (party.country,),
-        right=Against(collection.against).label,
-        order=collection.order,
-        collector=collection.collector,
-        identity=IdentityKind(collection.identity_kind).label,
+        **head_of(dispatch, copy_no),
+        right=Against(dispatch.collection.against).label,
+        identity=IdentityKind(dispatch.collection.identity_kind).label,
         handed_out_by=str(dispatch.by),
         lots=lots,
-        reason=dispatch.reason,
         receipt=receipt,
-        explained=f"{dispatch.countersign_meaning}, {signer}" if signer else "",
-        copy_no=copy_no,
     )

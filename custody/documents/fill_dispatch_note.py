@@ -2,8 +2,8 @@
 
 from custody.documents.dispatch_note import DispatchNote, SentBox, SentLot
 from custody.documents.fill_bar_list import listed, rules_of, totals_of
-from custody.documents.fill_receipt import house_of
-from custody.models import AccountEntry, Movement, Operation, Refinery, Weighing
+from custody.documents.fill_collection import head_of
+from custody.models import AccountEntry, Movement, Operation, Weighing
 from custody.queries import bar_lists
 from custody.queries.boxes import closed_boxes_of
 from custody.templatetags.metal import grams
@@ -17,18 +17,9 @@ def dispatch_note(dispatch: Operation, *, copy_no: int) -> DispatchNote:
     of_bars = bar_lists.of_bars(line.lot.bar for line in bars)
     boxed = closed_boxes_of([line.lot for line in bars])
     boxes = {box.pk: box for box in boxed.values()}
-    collection, party, signer = dispatch.collection, dispatch.party, dispatch.countersigned_by
     return DispatchNote(
-        house=house_of(Refinery.objects.get()),
-        number=dispatch.number,
-        qr=dispatch.number,
-        at=dispatch.at,
-        party=party.name,
-        party_code=party.code,
-        party_address=tuple(party.address.splitlines()) or (party.country,),
-        order=collection.order,
-        carrier=collection.carrier,
-        collector=collection.collector,
+        **head_of(dispatch, copy_no),
+        carrier=dispatch.collection.carrier,
         sent_by=str(dispatch.by),
         statement=_statement(dispatch, lines),
         boxes=tuple(
@@ -44,9 +35,6 @@ def dispatch_note(dispatch: Operation, *, copy_no: int) -> DispatchNote:
         totals=totals_of(of_bars),
         rules=rules_of(of_bars),
         lots=_lots(dispatch, [line for line in lines if not _is_bar(line)]),
-        reason=dispatch.reason,
-        explained=f"{dispatch.countersign_meaning}, {signer}" if signer else "",
-        copy_no=copy_no,
     )
 
 
