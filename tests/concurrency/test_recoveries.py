@@ -60,7 +60,5 @@ def test_a_reversal_that_waits_for_its_lots_holds_up_no_other_loss(loss, connect
 def test_control_with_the_losses_first_a_reversal_holds_up_every_loss(loss, connect_as, rewritten):
     rewritten(LOCKS, "BEGIN\n", "BEGIN\n    PERFORM custody_lock_losses(true);\n")
     free, undone = raced(loss, connect_as)
-    assert free == "55P03", (
-        "the step waited for a reversal that waits for somebody's lot: a circle, if it is the step's"
-    )
+    assert free == "55P03", "the step waits for a reversal that waits for a lot: a circle, if it is the step's"
     assert undone["number"]

@@ -199,6 +199,9 @@ DAMAGES = {
     ),
     "the time of a lot's last event": (
         "I4", False, f"UPDATE custody_lot SET last_at = last_at + interval '1 minute' WHERE id = {POOL}"),
+    "a finished run of another vessel": (
+        "I4", False, "UPDATE custody_run SET vessel_id = (SELECT max(id) FROM custody_place WHERE id <> vessel_id)"
+        " WHERE finished_by_id IS NOT NULL"),
     "a run said to be finished": (
         "I4", False, f"UPDATE custody_run SET finished_by_id = {MELT} WHERE finished_by_id IS NULL"),
     "an access gone": (

@@ -12,6 +12,22 @@ from custody.queries.verify.findings import Check, Findings
 from custody.queries.verify.raw import rows, stream
 from custody.terms import COLUMNS, PPM, Form, Source
 
+#: Every run beside the charges that made it what it is: its content is of the last one that stands.
+_RUNS = """
+SELECT r.id, r.number, l.gross_mg, r.finished_by_id, o.kind = 'charge' AND o.run_id = r.id AS opening,
+       f.run_id = r.id AS ending,
+       r.content_id = (SELECT m.lot_id FROM custody_operation c
+                         JOIN custody_movement m ON m.operation_id = c.id AND m.side = 'out'
+                        WHERE c.run_id = r.id AND c.kind = 'charge' AND (c.id = r.opened_by_id
+                              OR NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = c.id))
+                        ORDER BY c.id DESC LIMIT 1)
+       AND r.vessel_id = (SELECT m.place_id FROM custody_movement m
+                           WHERE m.operation_id = r.opened_by_id AND m.side = 'out' LIMIT 1) AS stands
+  FROM custody_run r LEFT JOIN custody_lot l ON l.id = r.content_id
+  LEFT JOIN custody_operation o ON o.id = r.opened_by_id
+  LEFT JOIN custody_operation f ON f.id = r.finished_by_id
+"""
+
 
 def check(findings: Findings) -> None:
     """Examines everything that hangs on the ledger."""
@@ -35,12 +51,11 @@ def _contents(found: Check) -> None:
         found.checked += 1
         if (content, finished, vessel) != (lot, None, place):
             found.breach(f"lot {number}", "the content of the open run of its vessel", run=run)
-    for run, number, gross, finished, opening, ending in stream(
-        "SELECT r.id, r.number, l.gross_mg, r.finished_by_id, o.kind = 'charge' AND o.run_id = r.id AS opening,"
-        " f.run_id = r.id AS ending FROM custody_run r LEFT JOIN custody_lot l ON l.id = r.content_id"
-        " LEFT JOIN custody_operation o ON o.id = r.opened_by_id"
-        " LEFT JOIN custody_operation f ON f.id = r.finished_by_id"
-    ):
+    for run, number, gross, finished, opening, ending, stands in stream(_RUNS):
+        if not stands:
+            found.breach(
+                f"run {number}", "its content is that of its last charge, its vessel that of its first", id=run
+            )
         if finished is None and not gross:
             found.breach(f"run {number}", "an open run has a content", id=run)
         if not opening or (finished is not None and not ending):
