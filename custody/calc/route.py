@@ -97,6 +97,9 @@ def advise(
     if silver >= limits.silver_feed_ppm:
         said = f"Silver is {_of(silver)}: the feed is silver, its gold stays in the anode slimes."
         return Advice((Step.MELT, Step.SILVER_CELL), (said,), flags)
+    if gold >= wanted_ppm:
+        said = f"Gold is {_of(gold)}, as fine as it is wanted: it is melted and cast as it is."
+        return Advice((Step.MELT,), (said,), flags)
     steps, reasons, add = _dissolving(silver, fine_mg, limits)
     steps.append(Step.PRECIPITATE)
     if wanted_ppm > limits.precipitated_ppm:

@@ -1,10 +1,11 @@
-"""Finding what a scanned or typed number means: lot, bar, box, receipt, operation, run, order, settlement or party."""
+"""Finding what a scanned or typed number means: a lot, bar, box, paper or run; a vessel, place or scale; a party."""
 
 from dataclasses import dataclass
 
-from custody.models import User
-from custody.queries import boxes, plant, scope
-from custody.terms import Kind
+from custody.models import Place, User
+from custody.queries import boxes, plant, scales, scope, serials, tanks
+from custody.roles import Verb, may
+from custody.terms import Kind, PlaceKind
 
 #: A scanner that sends more has read something else.
 LONGEST = 200
@@ -12,11 +13,15 @@ LONGEST = 200
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """One thing of that number: its ``kind``, the ``number`` of its page, and what it is in ``words``."""
+    """One thing of that number: its ``kind``, the ``number`` of its page, and what it is in ``words``.
+
+    ``serial`` is the one to show there.
+    """
 
     kind: str
     number: str
     words: str
+    serial: str = ""
 
 
 def find(code: str, viewer: User) -> list[Found]:
@@ -56,7 +61,38 @@ def _find(code: str, viewer: User) -> list[Found]:
     others += [Found("count", one.number, "count") for one in scope.stock_counts(viewer).filter(number=code)]
     others += [Found("access", one.number, "access") for one in scope.accesses(viewer).filter(number=code)]
     others += [Found("party", one.code, f"party, {one.name}") for one in scope.parties(viewer).filter(code=code)]
-    return lots + [bar for bar in _bars(code, viewer) if bar.number not in named] + operations + others
+    others += _papers(code, viewer) + _standing(code, viewer)
+    bars = _bars(code, viewer)
+    unborn = [] if bars else _serials(code, viewer)
+    return lots + [bar for bar in bars if bar.number not in named] + unborn + operations + others
+
+
+def _papers(code: str, viewer: User) -> list[Found]:
+    """What the laboratory writes under a number of its own."""
+    sheets = [Found("worksheet", one.number, "worksheet") for one in scope.worksheets(viewer).filter(number=code)]
+    assays = tanks.assays(viewer).filter(number=code).prefetch_related(None)
+    return sheets + [Found("solution-assay", one.number, "assay of a solution") for one in assays]
+
+
+def _standing(code: str, viewer: User) -> list[Found]:
+    """A vessel, place or scale, by the code on it: the house's own, nothing to a customer."""
+    if not may(viewer.roles, Verb.READ_BOOK):
+        return []
+    places = [
+        Found("vessel" if one.kind == PlaceKind.VESSEL else "place", one.code, str(one))
+        for one in Place.objects.filter(code=code)
+    ]
+    return places + [Found("scale", one.code, f"scale, {one.name}") for one in scales.register().filter(code=code)]
+
+
+def _serials(code: str, viewer: User) -> list[Found]:
+    """A serial that no bar bears, in the ranges set aside; alone, or as MARK SERIAL YEAR."""
+    parts = code.split()
+    serial = parts[1] if len(parts) == 3 else code
+    found = serials.ranges_with(serial, viewer)
+    if len(parts) == 3:
+        found = [one for one in found if (one.mark, str(one.year)) == (parts[0], parts[2])]
+    return [Found("serial", str(one.pk), f"serial {one.mark} {serial} {one.year}", serial) for one in found]
 
 
 def _bars(code: str, viewer: User) -> list[Found]:

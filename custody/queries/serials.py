@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from django.db import connection
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.db.models.functions import Length
 
 from custody.models import BarType, SerialRange, User
@@ -109,6 +109,13 @@ class Register:
         serials = map(self.range.serial, numbers)
         return [known.get(serial) or Told(serial, FREE) for serial in serials]
 
+    def only(self, serial: str) -> list[Told]:
+        """That serial, where it is one of the range's."""
+        digits = serial[len(self.range.head) :]
+        number = int(digits) if re.fullmatch("[0-9]{1,12}", digits, re.ASCII) else -1
+        inside = self.range.first <= number <= self.range.last and serial == self.range.serial(number)
+        return self.page("", number - self.range.first, 1) if inside else []
+
     def free(self, count: int) -> list[str]:
         """The first ``count`` serials that no bar bears and that nobody reserved or spoiled; fewer where it ends."""
         return [self.range.serial(number) for number in _some(self._free_numbers(), 0, count)]
@@ -135,6 +142,16 @@ def ranges(viewer: User) -> QuerySet[SerialRange]:
     if not (viewer.is_active and may(viewer.roles, Verb.READ_BOOK)):
         return SerialRange.objects.none()
     return SerialRange.objects.select_related("bar_type", "set_by").order_by("-year", "mark", "head", "first")
+
+
+def ranges_with(serial: str, viewer: User) -> list[SerialRange]:
+    """The ranges that a serial lies in, whatever their mark and year."""
+    digits = re.search(r"[0-9]{0,12}$", serial, re.ASCII).group()
+    lies = Q()
+    for width in range(1, len(digits) + 1):
+        number = int(digits[-width:])
+        lies |= Q(head=serial[:-width], width=width, first__lte=number, last__gte=number)
+    return list(ranges(viewer).filter(lies)) if lies else []
 
 
 def next_serials(viewer: User, year: int, mark: str, count: int, bar_type: BarType | None = None) -> list[str]:

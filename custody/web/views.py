@@ -1,6 +1,7 @@
 """What all doors share: signing in, the download of an issued paper, and finding a number that was scanned or typed."""
 
 import logging
+from urllib.parse import urlencode
 
 from django.contrib.auth.views import LoginView
 from django.http import HttpRequest, HttpResponse
@@ -33,6 +34,12 @@ PAGE_OF = {
     "party": ("party", "code"),
     "count": ("counted", "number"),
     "access": ("vault-access", "number"),
+    "vessel": ("tank", "code"),
+    "place": ("vault-place", "code"),
+    "scale": ("scale", "code"),
+    "worksheet": ("worksheet", "number"),
+    "solution-assay": ("solution-assay", "number"),
+    "serial": ("serial-range", "pk"),
 }
 
 
@@ -90,4 +97,5 @@ def scan(request: HttpRequest) -> HttpResponse:
 def page_of(found: lookup.Found) -> str:
     """The page of something that was found."""
     name, argument = PAGE_OF[found.kind]
-    return reverse(name, kwargs={argument: found.number})
+    page = reverse(name, kwargs={argument: found.number})
+    return f"{page}?{urlencode({'serial': found.serial})}" if found.serial else page

@@ -36,6 +36,13 @@ def test_the_last_nine_needs_a_cell():
     assert steps(50_000, wanted_ppm=999_900)[-2:] == (Step.GOLD_CELL, Step.MELT)
 
 
+def test_gold_as_fine_as_wanted_is_not_refined_again():
+    """Skeleton and filings of fine bars: acid would only cost."""
+    assert steps(0, gold_ppm=999_950, wanted_ppm=999_900) == (Step.MELT,)
+    assert steps(0, gold_ppm=999_900, wanted_ppm=999_900) == (Step.MELT,)
+    assert steps(0, gold_ppm=999_899, wanted_ppm=999_900)[0] == Step.AQUA_REGIA
+
+
 def test_a_feed_of_silver_goes_to_the_silver_cell():
     assert steps(950_000, gold_ppm=40_000) == (Step.MELT, Step.SILVER_CELL)
 

@@ -118,6 +118,15 @@ def test_a_number_leads_to_its_page():
         assert look_up(code).url == page
 
 
+def test_what_a_code_is_fixed_to_is_found_too():
+    builders.place("CELL-1")
+    builders.place("SHOP")
+    builders.scale("BENCH-2")
+    assert look_up("cell-1").url == "/plant/tanks/CELL-1/"
+    assert look_up("SHOP").url == "/vault/place/SHOP/"
+    assert look_up("BENCH-2").url == "/scales/scale/BENCH-2/"
+
+
 def test_a_serial_on_several_bars_shows_them_all():
     builders.refinery()
     bars = [builders.bar("A000001", at=timezone.now() - timedelta(days=days)) for days in (400, 0)]

@@ -1,6 +1,5 @@
 """Serials: ranges set aside for a mark and year, and the register of every serial of a range."""
 
-import csv
 from collections.abc import Iterator
 
 import django_tables2 as tables
@@ -8,7 +7,7 @@ from django import forms
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.template.loader import render_to_string
 from django.urls import reverse
@@ -24,6 +23,7 @@ from custody.queries import serials as queries
 from custody.roles import Verb, may
 from custody.terms import SerialFate
 from custody.web.access import needs
+from custody.web.csv_file import csv_file
 from custody.web.forms import BaseForm, CountField, KitForm, ScanField
 from custody.web.panels import Action, Fact, Panel
 from custody.web.tables import BaseTable, FigureColumn, LotColumn, MomentColumn, StatusColumn
@@ -101,6 +101,11 @@ class StateForm(KitForm):
     state = forms.ChoiceField(
         label="State", required=False, choices=[("", "all"), *((state, state) for state in queries.STATES)]
     )
+    serial = ScanField(label="Serial", max_length=40, required=False)
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["serial"].wide = False
 
 
 class RangeTable(BaseTable):
@@ -197,16 +202,17 @@ def register(request: HttpRequest, pk: int) -> HttpResponse:
     """Every serial of one range with its state; who casts reserves, frees and spoils."""
     one = get_object_or_404(queries.ranges(request.user), pk=pk)
     tells = may(request.user.roles, Verb.CAST)
-    form = TellForm(request.POST or None)
+    asked, found = StateForm(request.GET or None), queries.Register(one)
+    state, serial = _asked(asked)
+    form = TellForm(request.POST or None, initial={"serial": serial})
     if request.method == "POST":
         if not tells:
             raise PermissionDenied("You may not say what became of serials.")
         if form.is_valid() and _tell(request, form, one):
             return redirect("serial-range", one.pk)
-    asked, found = StateForm(request.GET or None), queries.Register(one)
-    state = _state(asked)
     counts = found.counts()
-    pager = Paginator(_Listed(found, state, counts[state] if state else found.size), PER_PAGE)
+    rows = found.only(serial) if serial else _Listed(found, state, counts[state] if state else found.size)
+    pager = Paginator(rows, PER_PAGE)
     page = pager.get_page(request.GET.get("page"))
     listed = {"caption": "Serials", "page": page, "paginator": pager, "prefixed_page_field": "page"}
     csv_url = f"{reverse('serial-csv', args=[one.pk])}{f'?state={state}' if state else ''}"
@@ -227,30 +233,24 @@ def register(request: HttpRequest, pk: int) -> HttpResponse:
 def register_csv(request: HttpRequest, pk: int) -> HttpResponse:
     """The register as CSV: serial, state, lot, words."""
     one = get_object_or_404(queries.ranges(request.user), pk=pk)
-    found, state = queries.Register(one), _state(StateForm(request.GET or None))
+    found, (state, _) = queries.Register(one), _asked(StateForm(request.GET or None))
     name = f"serials-{one.mark}-{one.year}-{one.serial(one.first)}.csv"
-    answer = StreamingHttpResponse(_lines(found, state), content_type="text/csv; charset=utf-8")
-    answer["Content-Disposition"] = f'attachment; filename="{name}"'
-    return answer
+    return csv_file(name, _lines(found, state))
 
 
-class _Echo:
-    def write(self, line: str) -> str:
-        return line
-
-
-def _lines(found: queries.Register, state: str) -> Iterator[str]:
-    writer = csv.writer(_Echo())
-    yield writer.writerow(("mark", "year", "serial", "state", "lot", "words"))
+def _lines(found: queries.Register, state: str) -> Iterator[tuple]:
+    yield ("mark", "year", "serial", "state", "lot", "words")
     size = found.counts()[state] if state else found.size
     for skip in range(0, size, MOST_TOLD):
         for told in found.page(state, skip, MOST_TOLD):
             of = found.range
-            yield writer.writerow((of.mark, of.year, told.serial, told.state, told.lot, told.words))
+            yield (of.mark, of.year, told.serial, told.state, told.lot, told.words)
 
 
-def _state(asked: StateForm) -> str:
-    return asked.cleaned_data["state"] if asked.is_valid() else ""
+def _asked(asked: StateForm) -> tuple[str, str]:
+    """The state and the one serial that the list is asked for."""
+    said = asked.cleaned_data if asked.is_valid() else {}
+    return said.get("state", ""), said.get("serial", "").strip()
 
 
 def _panel(one: SerialRange, size: int, counts: dict[str, int]) -> Panel:

@@ -92,6 +92,19 @@ def tell(client, one, **changes):
     return client.post(f"{PAGE}{one.pk}/", said | changes)
 
 
+def test_a_serial_that_no_bar_bears_is_found_by_scanning_it(operator):
+    one = aside()
+    found = f"{PAGE}{one.pk}/?serial=A000003"
+    for code in ("A000003", "a000003", f"HFR A000003 {this_year()}"):
+        assert operator.get("/find/", {"code": code}).url == found
+    for code in ("A000021", "A003", "B000003", "A000003 HFR", f"HFR A000003 {this_year() - 1}"):
+        assert operator.get("/find/", {"code": code}).status_code == 200, "it lies in no range"
+    page = operator.get(found)
+    assert [row.record.serial for row in page.context["table"].rows] == ["A000003"]
+    assert page.context["form"]["serial"].value() == "A000003"
+    assert list(operator.get(f"{PAGE}{one.pk}/?serial=B7").context["table"].rows) == []
+
+
 def test_reserved_freed_and_spoiled(operator):
     one = aside()
     assert tell(operator, one, count="3").status_code == 302
