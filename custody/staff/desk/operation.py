@@ -20,7 +20,10 @@ from custody.web.forms import EventForm
 from custody.web.panels import Action, Fact, Panel
 from custody.web.standing import metal_columns, metals_in
 
-RELATED = ("by", "party", "place", "run", "reverses", "reversed_by", "countersigned_by", "acceptance__determination")
+RELATED = (
+    "by", "party", "place", "run", "reverses", "reversed_by", "countersigned_by", "acceptance__determination",
+    "route_work__order",
+)  # fmt: skip
 
 
 class ReversalForm(EventForm):
@@ -142,6 +145,9 @@ def _links(one: Operation) -> Panel | None:
     if one.run:
         url = address("run", args=[one.run.number])
         facts.append(Fact(label="Run", value=f"{one.run.number}, {one.run.step}", url=url))
+    if work := getattr(one, "route_work", None):
+        url = address("route-order", args=[work.order.number])
+        facts.append(Fact(label="Order", value=f"{work.order.number}, {work.station}", url=url))
     if one.acceptance:
         facts.append(Fact(label="By assay", value=one.acceptance.determination.number))
     for label, other in (("Reverses", one.reverses), ("Reversed by", _undone(one))):

@@ -53,12 +53,11 @@ class PlantLots(BaseTable):
 class StandingLots(PlantLots):
     caption = "Lots one by one"
     empty_text = "No lot stands there."
-    keeper = tables.Column("Custodian", accessor="custodian", orderable=False)
     since = MomentColumn("Untouched since", accessor="last_at")
     place = tables.Column("Place", accessor="place__code", orderable=False)
 
     class Meta:
-        sequence = ("lot", "form", "place", "keeper", "standing", "...", "since")
+        sequence = ("lot", "form", "place", "standing", "...", "since")
 
 
 class ReadyLots(PlantLots):
@@ -109,6 +108,7 @@ class Card:
     word: str
     tone: str
     facts: tuple[Fact, ...]
+    url: str
     rows: tuple[tuple[Lot, bool], ...] = ()
     more: str = ""
     more_url: str = ""
@@ -220,6 +220,7 @@ def _card(one: queries.Standing, now: datetime) -> Card:
         word=word,
         tone=tone,
         facts=tuple(facts),
+        url=reverse("tank" if one.place.kind == PlaceKind.VESSEL else "vault-place", args=[one.place.code]),
         rows=tuple((lot, queries.late_lot(lot, now)) for lot in one.lots),
         more=f"All {lots} lots" if hidden > 0 else "",
         more_url=f"?{urlencode({'place': one.place.pk})}#lots",

@@ -129,17 +129,19 @@ class CellTable(BaseTable):
     caption = "Cells"
     empty_text = "No cell was charged yet."
     run = LotColumn(verbose_name="Run", viewname="cell", accessor="content__run__number")
-    cell = tables.Column("Cell", accessor="content__run__vessel__code")
-    metal = tables.Column("Metal", accessor="cell__metal")
+    cell = tables.Column("Cell, metal", accessor="content__run__vessel__code")
     word = StatusColumn(verbose_name="Standing", tones=TONES)
     charge = FigureColumn("Charge", unit="Ah")
     expected = MassColumn("Expected", accessor="expected")
     weighed = MassColumn("Weighed", accessor="weighed")
     efficiency = FigureColumn("Efficiency", unit="%", default="not found")
-    since = MomentColumn("Since", accessor="cell__began")
+    since = tables.DateColumn("Since", accessor="cell__began", format="Y-m-d")
 
     class Meta:
         orderable = False
+
+    def render_cell(self, value, record):
+        return f"{value}, {record['cell'].metal}"
 
 
 @require_safe

@@ -292,7 +292,9 @@ def orders(request: HttpRequest) -> HttpResponse:
     """Every order, the latest first."""
     table = OrderTable(planner.orders(request.user))
     tables.RequestConfig(request, paginate={"per_page": 40}).configure(table)
-    return render(request, "staff/plant/route_orders.html", {"table": table})
+    plans = any(may(request.user.roles, verb) for verb in (Verb.ORDER_ROUTE, Verb.REFINE))
+    actions = [Action(label="Plan a batch", url=reverse("planner"))] if plans else []
+    return render(request, "staff/plant/route_orders.html", {"table": table, "actions": actions})
 
 
 @require_POST

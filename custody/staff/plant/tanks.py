@@ -96,7 +96,8 @@ def _panel(state: tanks.State, now) -> Panel:
     elif state.capacity_ml:
         facts.append(Fact(label="Holds at most, L", value=litres(state.capacity_ml)))
     if state.waiting:
-        facts.append(Fact(label="Assays", value=f"{state.waiting} waiting", tone="wait"))
+        assays = reverse("solution", args=[content.number])
+        facts.append(Fact(label="Assays", value=f"{state.waiting} waiting", url=assays))
     facts += [
         Fact(label="Solution", value=f"{lot.number}, {volume.litres} L", url=reverse("lot", args=[lot.number]))
         for lot, volume in state.standing

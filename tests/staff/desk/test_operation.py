@@ -6,7 +6,9 @@ import pytest
 from django.utils import timezone
 
 from custody.actions._sign import Signature
-from custody.actions.work import Lose, Make, Take, record_step
+from custody.actions.routes import order_route
+from custody.actions.work import ForOrder, Lose, Make, Take, record_step
+from custody.calc.route import Step
 from custody.models import Operation
 from custody.queries import operation_life
 from custody.terms import Cause, Form, Kind
@@ -51,6 +53,23 @@ def test_the_page_shows_lines_losses_and_the_seal():
     for words in ("slag", "1\u202f000.000", "998.980", "0.020", "Otto Flux"):
         assert words in said
     assert hashlib.sha256(operation.canonical.encode()).hexdigest() in said
+
+
+def test_work_on_an_order_leads_to_the_order():
+    (lot,) = builders.ready()
+    order = order_route(
+        lots=[lot.number], steps=(Step.AQUA_REGIA, Step.PRECIPITATE, Step.MELT), note="Tried", wanted_ppm=999_500,
+        at=timezone.now(), by=people.otto_operator(),
+    )  # fmt: skip
+    posted = record_step(
+        kind=Kind.GRANULATE,
+        inputs=[Take(lot.number)],
+        outputs=[Make(Form.GRANULES, 1_000_000, {"Au": 800_000, "Ag": 150_000})],
+        at=timezone.now(),
+        by=people.otto_operator(),
+        for_order=ForOrder(order, "aqua regia"),
+    )
+    assert f'href="/plant/orders/{order.number}/"' in page(Operation.objects.get(pk=posted.id))
 
 
 def test_a_countersignature_shows_who_and_what_it_means():
