@@ -108,7 +108,7 @@ _ROWS = (
     Recipe(
         Kind.CEMENT_SILVER, "Cement silver", "Caustic and glucose reduce the chloride to silver sand.",
         (Form.SILVER_CHLORIDE, Form.SOLUTION), (Out(Form.SILVER_SAND, _SILVER), Out(Form.SOLUTION, ())),
-        (Addition.REAGENT, Addition.WATER), (Cause.EFFLUENT,), (Step.AQUA_REGIA, Step.PART), _NO_LIQUOR,
+        (Addition.REAGENT, Addition.WATER), (Cause.FILTER,), (Step.AQUA_REGIA, Step.PART), _NO_LIQUOR,
     ),
     Recipe(
         Kind.CAST_ANODES, "Melt and cast anodes", "Metal for a cell is cast into anodes.",
@@ -134,12 +134,12 @@ _ROWS = (
     Recipe(
         Kind.CEMENT_COPPER, "Cement copper", "Iron drops the copper, and what noble metal is left with it.",
         (Form.SOLUTION,), (Out(Form.CEMENT_COPPER), Out(Form.SOLUTION, ())), (Addition.REAGENT, Addition.WATER),
-        (Cause.EFFLUENT,), (), _NO_LIQUOR,
+        (Cause.FILTER,), (), _NO_LIQUOR,
     ),
     Recipe(
         Kind.NEUTRALISE, "Neutralise and press cake", "Caustic drops the last metals; their cake is pressed.",
         (Form.SOLUTION,), (Out(Form.CAKE), Out(Form.SOLUTION, ())), (Addition.REAGENT, Addition.WATER),
-        (Cause.EFFLUENT,), (), _NO_LIQUOR,
+        (Cause.FILTER,), (), _NO_LIQUOR,
     ),
     Recipe(
         Kind.DISCHARGE, "Discharge water", "Assayed water leaves the house; its metal is a declared loss.",

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from custody.calc.recipes import RECIPES, Out, Product, fitting, proposed_mg, recipe_for, stations_of
 from custody.calc.route import STATIONS, Step
 from custody.calc.rules import rule_for
-from custody.terms import METALS, Form, Kind
+from custody.terms import METALS, Cause, Form, Kind
 
 NONE = (0,) * 5
 
@@ -20,6 +20,10 @@ def test_a_recipe_lays_out_only_what_its_rule_lets_it_do(recipe):
     assert not set(recipe.takes) & recipe.never
     assert Form.IN_PROCESS not in recipe.takes
     assert set(map(str, recipe.stations)) <= set(map(str, STATIONS))
+
+
+def test_metal_is_proposed_as_lost_with_water_only_where_assayed_water_leaves():
+    assert [recipe.kind for recipe in RECIPES.values() if Cause.EFFLUENT in recipe.loses] == [Kind.DISCHARGE]
 
 
 @pytest.mark.parametrize("recipe", RECIPES.values(), ids=RECIPES)
