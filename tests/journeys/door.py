@@ -35,6 +35,9 @@ def nothing_of_others(customer: Person, party: str) -> None:
         DocumentKind.PURCHASE,
         DocumentKind.COLLECTION,
         DocumentKind.RETURN,
+        DocumentKind.BAR_LIST,
+        DocumentKind.BOX_LIST,
+        DocumentKind.DISPATCH_NOTE,
     )
     own = set(Document.objects.filter(party__code=party, kind__in=for_customers).values_list("pk", flat=True))
     papers = set(Document.objects.values_list("pk", flat=True))

@@ -1,13 +1,13 @@
 """Mistakes are mended in the open: what was built on them is reversed first, and a stamp names what it replaces."""
 
-from tests.journeys.laboratory import work
+from tests.journeys.laboratory import BENCH, work
 from tests.journeys.person import Person
 
 
 def cast_one(operator: Person, lot: str, *, nominal: str, fineness: str, rest: str) -> None:
     """Types the cast of one bar and its remainder; the serial is the next one unless another is typed."""
     work(operator, "Cast bars", lot)
-    operator.fill_in({"How many bars": "1", "Fineness of each": fineness})
+    operator.fill_in({"Scale": BENCH, "How many bars": "1", "Fineness of each": fineness})
     operator.press("Lay out the bars")
     operator.type("Weighed", nominal, "Bar 1")
     operator.type("Gross", rest, "Remainder")

@@ -1,6 +1,6 @@
 """The plant: a batch, bars, and what the running balance says while they are typed."""
 
-from tests.journeys.laboratory import work
+from tests.journeys.laboratory import BENCH, work
 from tests.journeys.person import Person
 
 BALANCED = "Balanced to the milligram."
@@ -63,7 +63,7 @@ def cast(operator: Person, manager: Person, sand: str) -> list[str]:
     The sand holds 2372.000 g with 2367.968 g Au, the bars 2346.005 g; 20.000 g go back to stock.
     """
     work(operator, "Cast bars", sand)
-    operator.fill_in({"How many bars": "4", "Fineness of each": "998.3"})
+    operator.fill_in({"Scale": BENCH, "How many bars": "4", "Fineness of each": "998.3"})
     operator.press("Lay out the bars")
     for number, weighed in enumerate(("1000", "1000", "250", "100"), start=1):
         operator.type("Weighed", weighed, f"Bar {number}")

@@ -73,7 +73,7 @@ def send_out(keeper: Person, party: str, serials: list[str], assay: str) -> None
     keeper.fill_in({"By the order": "Letter of the owner, no. 12", "Fetched by": "Edda Rook", "Number": "N 4410972"})
     keeper.type("Known by", "passport")
     for serial in serials:
-        keeper.scan_into("Lots and bars", serial)
+        keeper.scan_into("Lots, bars, boxes", serial)
     keeper.press("Show what it comes to")
     assert "may leave" in keeper.text
     keeper.press("Send out of the gate")
