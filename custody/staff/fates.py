@@ -1,11 +1,10 @@
 """Where it all went: every gram that a campaign's receipts brought, listed by its fate, as a page and as CSV."""
 
-import csv
 from collections.abc import Iterator
 
 import django_tables2 as tables
 from django import forms
-from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -19,6 +18,7 @@ from custody.queries.fates import MOST, Fates
 from custody.roles import Verb
 from custody.terms import METALS
 from custody.web.access import needs
+from custody.web.csv_file import csv_file
 from custody.web.forms import KitForm
 from custody.web.panels import Action, Fact, Panel
 from custody.web.tables import BaseTable, LotColumn, MassColumn
@@ -108,7 +108,7 @@ def show(request: HttpRequest) -> HttpResponse:
     if asked and form.is_valid():
         found = queries.fates_of(form.parcels, request.user)
         if request.GET.get("as") == "csv":
-            return _csv(found)
+            return csv_file(f"fates-{timezone.localdate():%Y-%m-%d}.csv", _lines(found))
         context |= _page(request, found)
     return render(request, "staff/trace/fates.html", context)
 
@@ -159,32 +159,12 @@ def _groups(found: Fates, metals: list[str]) -> list[Panel]:
     return panels
 
 
-class _Echo:
-    """What csv writes to: it gives the line back."""
-
-    def write(self, line: str) -> str:
-        return line
-
-
-def _csv(found: Fates) -> StreamingHttpResponse:
-    answer = StreamingHttpResponse(_lines(found), content_type="text/csv; charset=utf-8")
-    answer["Content-Disposition"] = f'attachment; filename="fates-{timezone.localdate():%Y-%m-%d}.csv"'
-    return answer
-
-
-def _lines(found: Fates) -> Iterator[str]:
+def _lines(found: Fates) -> Iterator[list]:
     """A head, a line for each fate, and the sums; grams with three decimals."""
-    writer = csv.writer(_Echo())
     masses = [f"{metal} g" for metal in METALS]
-    yield writer.writerow(["fate", "lot", "what", "where or to whom", "left with", *masses, "gross not valued g"])
+    yield ["fate", "lot", "what", "where or to whom", "left with", *masses, "gross not valued g"]
     for row in found.rows:
-        words = [row.group, row.lot, row.words, row.where, row.operation]
         mgs = [plain_grams(mg) for mg in (*row.metals_mg, row.unvalued_mg)]
-        yield writer.writerow([*map(_plain, words), *mgs])
+        yield [row.group, row.lot, row.words, row.where, row.operation, *mgs]
     for name, mgs in (("found again", found.found_mg), ("received", found.received_mg)):
-        yield writer.writerow([name, "", "", "", "", *map(plain_grams, mgs), ""])
-
-
-def _plain(words: str) -> str:
-    """A cell that no spreadsheet takes for a formula."""
-    return f"'{words}" if words[:1] in ("=", "+", "-", "@", "\t", "\r") else words
+        yield [name, "", "", "", "", *map(plain_grams, mgs), ""]

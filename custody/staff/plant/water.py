@@ -1,13 +1,12 @@
 """Water: the permit's limits, treated water beside them and its discharge, and the register of discharges."""
 
-import csv
 from collections.abc import Iterator
 
 import django_tables2 as tables
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -25,6 +24,7 @@ from custody.staff.plant.water_forms import DischargeForm, LimitRows, LimitsForm
 from custody.templatetags.metal import local_day
 from custody.terms import METALS
 from custody.web.access import needs
+from custody.web.csv_file import csv_file
 from custody.web.panels import Action, Fact, Panel
 from custody.web.tables import BaseTable, FigureColumn, LotColumn, MomentColumn, StatusColumn
 
@@ -135,27 +135,19 @@ def _treated(request: HttpRequest) -> TreatedTable:
 @needs(Verb.READ_BOOK)
 def register_csv(request: HttpRequest) -> HttpResponse:
     """The whole register as CSV, one line a discharged lot."""
-    answer = StreamingHttpResponse(_csv_lines(request), content_type="text/csv; charset=utf-8")
-    answer["Content-Disposition"] = 'attachment; filename="discharges.csv"'
-    return answer
+    return csv_file("discharges.csv", _lines(request))
 
 
-class _Echo:
-    def write(self, line: str) -> str:
-        return line
-
-
-def _csv_lines(request: HttpRequest) -> Iterator[str]:
-    writer = csv.writer(_Echo())
+def _lines(request: HttpRequest) -> Iterator[tuple]:
     metals = [f"{metal}_mg" for metal in METALS]
-    yield writer.writerow(("day", "operation", "lot", "litres", "assay", "found_mg_l_and_limit", *metals, "by"))
+    yield ("day", "operation", "lot", "litres", "assay", "found_mg_l_and_limit", *metals, "by")
     lines = list(water.discharges(request.user))
     for start in range(0, len(lines), 200):
         for one in water.register(lines[start : start + 200], request.user):
             assay = one.assay.number if one.assay else ""
-            yield writer.writerow(
-                (one.operation.day.isoformat(), one.operation.number, one.lot.number, one.litres, assay, one.figures,
-                 *one.metals_mg, str(one.operation.by))
+            yield (
+                one.operation.day.isoformat(), one.operation.number, one.lot.number, one.litres, assay, one.figures,
+                *one.metals_mg, one.operation.by,
             )  # fmt: skip
 
 

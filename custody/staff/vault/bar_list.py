@@ -1,6 +1,6 @@
 """Bar lists: bars of a dispatch, a box, a cast, a place or some days, on the screen, as CSV and as PDF."""
 
-import csv
+from collections.abc import Sequence
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
@@ -20,6 +20,7 @@ from custody.staff.vault.box_tables import BarListTable
 from custody.staff.vault.boxes_form import ListForm
 from custody.terms import Kind
 from custody.web.access import needs
+from custody.web.csv_file import csv_file
 from custody.web.panels import Action
 
 HEAD = (
@@ -112,26 +113,17 @@ def _actions(request: HttpRequest, chosen: Chosen) -> list[Action]:
 
 def _csv(chosen: Chosen, lines: list[BarLine]) -> HttpResponse:
     """Masses in grams, ounces by the rule of their market; the last lines are the totals, metal by metal."""
-    answer = HttpResponse(content_type="text/csv; charset=utf-8")
     name = "".join(sign if sign.isalnum() else "-" for sign in (chosen.number or chosen.words).lower())
-    answer["Content-Disposition"] = f'attachment; filename="bars-{name}.csv"'
-    writer = csv.writer(answer)
-    writer.writerow(HEAD)
+    rows: list[Sequence] = [HEAD]
     for line in lines:
         bar, weight = line.bar, line.weight
         row = [bar.mark, bar.serial, bar.year, line.kind, line.lot.number, plain_grams(line.gross_mg)]
         if weight:
             fineness = f"{line.ppm // 1000}.{line.ppm % 1000:03d}"
             row += [weight.gross_ozt, line.metal, fineness, plain_grams(line.fine_mg), weight.fine_ozt, weight.rule]
-        writer.writerow([_plain(cell) for cell in row])
+        rows.append(row)
     for total in bar_lists.totals(lines):
         ounces, fine = total.gross_ozt, plain_grams(total.fine_mg)
         sums = [plain_grams(total.gross_mg), ounces, total.metal, "", fine, total.fine_ozt, ""]
-        writer.writerow(["total", f"{total.bars} bars", "", "", "", *sums])
-    return answer
-
-
-def _plain(cell: object) -> str:
-    """A cell that no table program takes for a formula."""
-    text = str(cell)
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+        rows.append(["total", f"{total.bars} bars", "", "", "", *sums])
+    return csv_file(f"bars-{name}.csv", rows)

@@ -1,6 +1,6 @@
 """Counting a place by scan: blind, then told against the book, signed by two; and what a count found."""
 
-import csv
+from collections.abc import Iterator
 
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, JsonResponse
@@ -20,6 +20,7 @@ from custody.staff.vault import vault_tables
 from custody.staff.vault.count_form import CountForm, tally_of
 from custody.staff.vault.handover import counted as counted_lots
 from custody.web.access import needs
+from custody.web.csv_file import csv_file
 from custody.web.panels import Action, Fact, Panel
 
 NEXT = (
@@ -122,21 +123,19 @@ def sheet(request: HttpRequest, number: str) -> HttpResponse:
 def count_csv(request: HttpRequest, number: str) -> HttpResponse:
     """The lines of a count as CSV: found, missing, and what was scanned besides; masses in grams."""
     one = get_object_or_404(_counts(request), number=number)
-    answer = HttpResponse(content_type="text/csv; charset=utf-8")
-    answer["Content-Disposition"] = f'attachment; filename="count-{one.number.lower()}.csv"'
-    writer = csv.writer(answer)
-    writer.writerow(("standing", "code", "lot", "form", "bar", "gross_g", "held_by", "place", "told"))
+    return csv_file(f"count-{one.number.lower()}.csv", _lines(one))
+
+
+def _lines(one: StockCount) -> Iterator[tuple]:
+    yield ("standing", "code", "lot", "form", "bar", "gross_g", "held_by", "place", "told")
     for line in one.lines.select_related("lot__bar", "custodian"):
         standing, bar = "found" if line.found else "missing", getattr(line.lot, "bar", "")
-        grams, form = plain_grams(line.book_mg), line.lot.get_form_display()
-        row = (standing, line.lot.number, line.lot.number, form, bar, grams, line.custodian, one.place.code, line.note)
-        writer.writerow([_plain(cell) for cell in row])
+        grams, form, number = plain_grams(line.book_mg), line.lot.get_form_display(), line.lot.number
+        yield (standing, number, number, form, bar, grams, line.custodian, one.place.code, line.note)
     for stray in one.strays.select_related("lot__bar", "place", "custodian"):
         lot, where = stray.lot, stray.place.code if stray.place else ""
         form, bar = (lot.get_form_display(), getattr(lot, "bar", "")) if lot else ("", "")
-        row = ("not by the book", stray.code, lot or "", form, bar, "", stray.custodian or "", where, stray.note)
-        writer.writerow([_plain(cell) for cell in row])
-    return answer
+        yield ("not by the book", stray.code, lot or "", form, bar, "", stray.custodian or "", where, stray.note)
 
 
 def _record(request: HttpRequest, place: Place, form: CountForm) -> StockCount | None:
@@ -190,9 +189,3 @@ def _actions(request: HttpRequest, one: StockCount) -> list[Action]:
         )
         found.append(Action(label="Count again", url=reverse("count", args=[one.place.code])))
     return found
-
-
-def _plain(cell: object) -> str:
-    """A cell that no spreadsheet takes for a formula: what was scanned or typed may begin with anything."""
-    text = str(cell)
-    return f"'{text}" if text[:1] in tuple("=+-@\t\r") else text

@@ -324,7 +324,7 @@ def test_a_list_by_place_cast_days_and_box_as_table_and_as_csv():
         table = client.get("/vault/bars/", asked).context["table"]
         assert {line.bar.serial for line in table.data} == wanted
     answer = client.get("/vault/bars/", {"place": "VAULT", "csv": "1"})
-    head, *lines, total = csv.reader(StringIO(answer.content.decode()))
+    head, *lines, total = csv.reader(StringIO(answer.getvalue().decode()))
     assert head[:3] == ["mark", "serial", "year"]
     assert [line[1] for line in lines] == ["B1", "B2"]
     assert total == ["total", "2 bars", "", "", "", "200.000", "6.430", "Au", "", "199.980", "6.430", ""]

@@ -185,7 +185,7 @@ def test_the_sheet_says_what_the_count_found_and_a_reprint_is_a_copy():
 def test_the_csv_has_every_line_and_no_formula():
     one = counted("HF-1", "HF-2", missing=("HF-2",))
     answer = keeper().get(f"/vault/count-csv/{one.number}/")
-    head, first, second, stray = answer.content.decode().splitlines()
+    head, first, second, stray = answer.getvalue().decode().splitlines()
     assert head == "standing,code,lot,form,bar,gross_g,held_by,place,told"
     assert first.startswith("found,")
     assert "HFR HF-1 2026,100.000,Vera Lock,VAULT," in first
