@@ -135,7 +135,7 @@ class CellTable(BaseTable):
     expected = MassColumn("Expected", accessor="expected")
     weighed = MassColumn("Weighed", accessor="weighed")
     efficiency = FigureColumn("Efficiency", unit="%", default="not found")
-    since = tables.DateColumn("Since", accessor="cell__began", format="Y-m-d")
+    since = tables.DateColumn(verbose_name="Since", accessor="cell__began", format="Y-m-d")
 
     class Meta:
         orderable = False
