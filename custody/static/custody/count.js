@@ -78,7 +78,8 @@ async function read() {
 
 if (field) {
   field.addEventListener("input", () => { keep(); if (field.value.endsWith("\n")) read(); });
-  field.addEventListener("change", read);
+  // A label typed without Enter is read a little later: else what is told moves the button that is being pressed.
+  field.addEventListener("change", () => setTimeout(read, 300));
   document.querySelector("[data-count-anew]")?.addEventListener("click", () => {
     field.value = "";
     said.clear();
