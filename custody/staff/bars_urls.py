@@ -12,6 +12,6 @@ urlpatterns = [
     path("serials/", serials.serials, name="serials"),
     path("serials/<int:pk>/", serials.register, name="serial-range"),
     path("serials/<int:pk>/csv/", serials.register_csv, name="serial-csv"),
-    path("stamp/", stamp.stamp, {}, name="bar-work"),
+    path("stamp/", stamp.stamp, name="stamp-bars"),
     path("<slug:slug>/", bar_work.work, name="bar-work"),
 ]

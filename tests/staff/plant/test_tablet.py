@@ -78,7 +78,7 @@ def addresses():
     for pattern in (*plant_urls.urlpatterns, *bars_urls.urlpatterns, *vault_urls.urlpatterns):
         words = pattern.pattern.converters
         if not words:
-            yield reverse(pattern.name) if pattern.name != "bar-work" else "/plant/bars/stamp/"
+            yield reverse(pattern.name)
         elif "slug" in words:
             slugs = bar_work.WORKS if pattern.name == "bar-work" else map(step.slug_of, step.WORKERS)
             yield from (reverse(pattern.name, args=[slug]) for slug in slugs)
