@@ -22,27 +22,21 @@ from custody.staff.balance_span import Span
 from custody.staff.balance_tables import Line, MonthTable, UnvaluedTable, balance_table, lines_of, standing_of
 from custody.terms import COLUMNS, METALS
 from custody.web.access import needs
-from custody.web.forms import BaseForm, KitForm
+from custody.web.forms import BaseForm, DayField, KitForm
 from custody.web.panels import Action, Fact
 
 MONTHS_A_PAGE = 12
 LOTS_A_PAGE = 25
-_DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-_UNREAD = {"invalid": "Give a day, like 2024-01-31."}
 
 
 class SpanForm(KitForm):
-    """Which days; years at the ends of the calendar have no month before or after."""
+    """Which days."""
 
     mark_optional = False
-    first = forms.DateField(label="From", widget=_DAY, error_messages=_UNREAD)
-    last = forms.DateField(label="To, included", widget=_DAY, error_messages=_UNREAD)
+    first = DayField(label="From")
+    last = DayField(label="To, included")
 
     def clean(self):
-        for name in ("first", "last"):
-            day = self.cleaned_data.get(name)
-            if day and not 1900 <= day.year <= 2999:
-                self.add_error(name, "Give a day of a year between 1900 and 2999.")
         first, last = self.cleaned_data.get("first"), self.cleaned_data.get("last")
         if first and last and last < first:
             self.add_error("last", f"The span ends before it begins. Give a day from {first} on.")
@@ -55,7 +49,7 @@ class SpanForm(KitForm):
 class CloseForm(BaseForm):
     """The month to close, and a seal of the figures that were looked at."""
 
-    month = forms.DateField(widget=forms.HiddenInput)
+    month = DayField(widget=forms.HiddenInput)
     seen = forms.CharField(widget=forms.HiddenInput)
 
 

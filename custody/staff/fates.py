@@ -19,15 +19,13 @@ from custody.roles import Verb
 from custody.terms import METALS
 from custody.web.access import needs
 from custody.web.csv_file import csv_file
-from custody.web.forms import KitForm
+from custody.web.forms import DayField, KitForm
 from custody.web.panels import Action, Fact, Panel
 from custody.web.tables import BaseTable, LotColumn, MassColumn
 
 ROWS = 100
-_DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 #: Scanned into, Enter sends: these are no fields of an entry.
 _MARK = forms.TextInput(attrs={"class": "mark", "autocomplete": "off", "autocapitalize": "off"})
-_UNREAD = {"invalid": "Give a day, like 2024-01-31."}
 
 
 class CampaignForm(KitForm):
@@ -36,8 +34,8 @@ class CampaignForm(KitForm):
     mark_optional = False
     receipts = forms.CharField(label="Receipts, with spaces between", required=False, max_length=2000, widget=_MARK)
     order = forms.CharField(label="Or a route order", required=False, max_length=64, widget=_MARK)
-    first = forms.DateField(label="Or received from", required=False, widget=_DAY, error_messages=_UNREAD)
-    last = forms.DateField(label="To, included", required=False, widget=_DAY, error_messages=_UNREAD)
+    first = DayField(label="Or received from", required=False)
+    last = DayField(label="To, included", required=False)
 
     def __init__(self, *args, viewer: User, **kwargs):
         super().__init__(*args, **kwargs)

@@ -216,6 +216,18 @@ class MomentField(forms.DateTimeField):
     default_error_messages: ClassVar = {"invalid": "Give a date and a time, like 2024-01-31 14:05."}
 
 
+class DayField(forms.DateField):
+    """A local day. Years at the ends of the calendar have no month before or after them: they are slips."""
+
+    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    default_error_messages: ClassVar = {"invalid": "Give a day, like 2024-01-31."}
+
+    def validate(self, value):
+        super().validate(value)
+        if value and not 1900 <= value.year <= 2999:
+            raise ValidationError("Give a day of a year between 1900 and 2999.")
+
+
 class KitForm(forms.Form):
     """A form drawn by the kit. ``mark_optional`` says beside a label that it may stay blank.
 

@@ -12,7 +12,7 @@ from custody.roles import Verb
 from custody.staff.desk.tables import OperationTable
 from custody.terms import Kind
 from custody.web.access import needs
-from custody.web.forms import KitForm, ScanField
+from custody.web.forms import DayField, KitForm, ScanField
 
 OPERATIONS_A_PAGE = 50
 
@@ -21,11 +21,10 @@ class BookFilter(KitForm):
     """What of the book to show; blank shows all of it."""
 
     mark_optional = False
-    _day = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 
     kind = forms.ChoiceField(label="Kind", required=False, choices=[("", "every kind"), *Kind.choices()])
-    first = forms.DateField(label="From", required=False, widget=_day)
-    last = forms.DateField(label="To", required=False, widget=_day)
+    first = DayField(label="From", required=False)
+    last = DayField(label="To", required=False)
     lot = ScanField(label="Lot", required=False)
     person = forms.ModelChoiceField(
         label="Person", required=False, empty_label="everybody", queryset=User.objects.filter(party__isnull=True)

@@ -4,7 +4,7 @@ from django import forms
 from django.utils import timezone
 
 from custody.calc import currencies
-from custody.web.forms import BaseForm, CountryField, MoneyField, PercentField
+from custody.web.forms import BaseForm, CountryField, DayField, MoneyField, PercentField
 from custody.web.party_code import PartyCodeField
 
 
@@ -48,9 +48,7 @@ def _payable(metal: str, initial: int) -> PercentField:
 class TermsForm(BaseForm):
     """What is agreed with a party from a day on."""
 
-    valid_from = forms.DateField(
-        label="Valid from", initial=today, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-    )
+    valid_from = DayField(label="Valid from", initial=today)
     currency = forms.ChoiceField(label="Currency", choices=[(code, code) for code in currencies.USUAL])
     au_payable_ppm = _payable("Au", 990_000)
     ag_payable_ppm = _payable("Ag", 950_000)

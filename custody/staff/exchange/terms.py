@@ -16,7 +16,7 @@ from custody.queries import scope
 from custody.queries.parties import find_party
 from custody.roles import Verb
 from custody.web.access import needs
-from custody.web.forms import BaseForm, CountField, PerMilleField, ScanField
+from custody.web.forms import BaseForm, CountField, DayField, PerMilleField, ScanField
 
 
 def _limit(metal: str) -> PerMilleField:
@@ -26,10 +26,9 @@ def _limit(metal: str) -> PerMilleField:
 class ExchangeTermsForm(BaseForm):
     """What is agreed from a day on. A metal without a limit: the refinery's result counts."""
 
-    valid_from = forms.DateField(
+    valid_from = DayField(
         label="Valid from",
         initial=timezone.localdate,
-        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
         help_text="For receipts of that day and later.",
     )
     au_limit_ppm = _limit("Au")

@@ -17,7 +17,7 @@ from custody.queries.day_flow import DayFlow, End, day_flow
 from custody.roles import Verb
 from custody.terms import COLUMNS
 from custody.web.access import needs
-from custody.web.forms import KitForm
+from custody.web.forms import DayField, KitForm
 from custody.web.panels import Action
 from custody.web.tables import BaseTable, MassColumn
 
@@ -39,18 +39,10 @@ class DayForm(KitForm):
     """Which day, and what the bands are of."""
 
     mark_optional = False
-    day = forms.DateField(
+    day = DayField(
         label="Day",
-        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
-        error_messages={"invalid": "Give a day, like 2024-01-31."},
     )
     metal = forms.ChoiceField(label="Bands by", choices=[(column, column) for column in COLUMNS], required=False)
-
-    def clean_day(self) -> date:
-        day = self.cleaned_data["day"]
-        if not 1900 <= day.year <= 2999:
-            raise forms.ValidationError("Give a day of a year between 1900 and 2999.")
-        return day
 
 
 def _footer(name: str):

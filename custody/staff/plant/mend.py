@@ -16,7 +16,7 @@ from custody.staff.lines import FixedLotRows, Line, Lines, LossRows, WholeLotRow
 from custody.staff.split import PartRows, record_split
 from custody.terms import COLUMNS, METALS, Form, Kind
 from custody.web.access import needs
-from custody.web.forms import GramsField, rows_of
+from custody.web.forms import DayField, GramsField, rows_of
 
 
 @needs(Verb.WEIGH)
@@ -50,10 +50,9 @@ class CorrectForm(StepForm):
 
     always = True
     place = None
-    about = forms.DateField(
+    about = DayField(
         label="About the day",
         required=False,
-        widget=forms.DateInput(attrs={"type": "date"}),
         help_text="Only when the difference belongs to an earlier, closed month.",
     )
     seen = forms.IntegerField(widget=forms.HiddenInput)

@@ -17,7 +17,7 @@ from custody.models import PlantSettings
 from custody.queries import planner
 from custody.roles import Verb, may
 from custody.web.access import needs
-from custody.web.forms import BaseForm, CountField, GramsField, PercentField
+from custody.web.forms import BaseForm, CountField, DayField, GramsField, PercentField
 from custody.web.tables import BaseTable, MomentColumn
 
 #: What each change says anew.
@@ -48,7 +48,7 @@ def _share(label: str, **more) -> PercentField:
 class SettingsForm(BaseForm):
     """The columns of PlantSettings, as a manager reads them."""
 
-    valid_from = forms.DateField(label="From", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+    valid_from = DayField(label="From")
     least_gold_ppm = _share("Gold in a feed, at least")
     direct_silver_ppm = _share("Silver for aqua regia directly, under")
     crust_silver_ppm = _share("Silver with measures against a crust, up to")

@@ -6,7 +6,7 @@ from django import forms
 
 from custody.calc.solutions import milligrams_a_litre
 from custody.staff.solution_fields import LitresField, PhField
-from custody.web.forms import BaseForm, BaseRows, EventForm, RowForm, rows_of
+from custody.web.forms import BaseForm, BaseRows, DayField, EventForm, RowForm, rows_of
 
 _SUBSTANCE = re.compile(r"[A-Z][A-Za-z0-9-]{0,7}")
 
@@ -41,7 +41,7 @@ class Limits(BaseRows):
 class LimitsForm(BaseForm):
     """From when, and the range of the pH."""
 
-    valid_from = forms.DateField(label="From", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+    valid_from = DayField(label="From")
     ph_least = PhField(label="pH at least", required=False)
     ph_most = PhField(label="pH at most", required=False)
     note = forms.CharField(label="Permit", required=False, max_length=300, help_text="Which paper says so.")

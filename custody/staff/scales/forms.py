@@ -13,7 +13,7 @@ from custody.calc.refusals import Refused
 from custody.calc.weights import Weight, WeightClass
 from custody.models import Place, ReferenceWeight
 from custody.queries.scales import weight_of
-from custody.web.forms import BaseForm, BaseRows, EventForm, GramsField, RowForm, ScanField, rows_of
+from custody.web.forms import BaseForm, BaseRows, DayField, EventForm, GramsField, RowForm, ScanField, rows_of
 
 MOST_LOADS = 10
 _CERTIFICATE = "Of its certificate; blank without one."
@@ -110,11 +110,9 @@ class ReferenceWeightForm(_StandardForm):
     uncertainty = FineMilligramsField(
         label="Uncertainty, mg", what="uncertainty", required=False, help_text="Expanded, k = 2."
     )
-    valid_until = forms.DateField(
+    valid_until = DayField(
         label="Valid until",
         required=False,
-        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
-        error_messages={"invalid": "Give a day, like 2024-01-31."},
     )
 
     def clean(self):

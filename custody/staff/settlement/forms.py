@@ -13,7 +13,7 @@ from custody.queries.settling import Price
 from custody.roles import Verb
 from custody.terms import Outturn
 from custody.web.countersign import login_of, password_of
-from custody.web.forms import BaseForm
+from custody.web.forms import BaseForm, DayField
 from custody.web.price_field import PriceField
 
 UNITS = [(Unit.TROY_OUNCE.value, "troy ounce"), (Unit.GRAM.value, "gram")]
@@ -39,10 +39,8 @@ class SettleForm(BaseForm):
     mark_optional = False
 
     outturn = forms.ChoiceField(label="Settled in", choices=Outturn.choices(), widget=forms.RadioSelect)
-    day = forms.DateField(
+    day = DayField(
         label="Terms in force on",
-        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
-        error_messages={"invalid": "Give a date, like 2024-01-31."},
     )
     reason = forms.CharField(label="Reason for the correction", max_length=500, widget=forms.Textarea)
     seen = forms.CharField(widget=forms.HiddenInput, required=False)

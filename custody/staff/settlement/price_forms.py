@@ -11,7 +11,7 @@ from django.utils import timezone
 from custody.calc.price_table import LONGEST_FIXING, LONGEST_SOURCE
 from custody.staff.settlement.forms import UNITS
 from custody.terms import METALS
-from custody.web.forms import BaseForm, KitForm, PercentField
+from custody.web.forms import BaseForm, DayField, KitForm, PercentField
 from custody.web.price_field import PriceField
 
 #: No file of prices is longer.
@@ -20,14 +20,6 @@ LONGEST = 1_000_000
 SHOWN_DAYS = 90
 NO_TEXT = "The file is no plain text in UTF-8. Save it as comma-separated text."
 _EVERY_METAL = [(metal, metal) for metal in METALS]
-
-
-def _day(**more) -> forms.DateField:
-    return forms.DateField(
-        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
-        error_messages={"invalid": "Give a date, like 2024-01-31."},
-        **more,
-    )
 
 
 def _words(most: int, **more) -> forms.CharField:
@@ -42,8 +34,8 @@ class PriceFilter(KitForm):
     metal = forms.ChoiceField(label="Metal", required=False)
     currency = forms.ChoiceField(label="Currency", required=False)
     fixing = forms.ChoiceField(label="Fixing", required=False)
-    first = _day(label="From", required=False)
-    last = _day(label="To", required=False)
+    first = DayField(label="From", required=False)
+    last = DayField(label="To", required=False)
 
     def __init__(self, *args, named: dict[str, list[str]], **kwargs):
         super().__init__(*args, **kwargs)
@@ -76,7 +68,7 @@ class PriceForm(BaseForm):
     metal = forms.ChoiceField(label="Metal", choices=_EVERY_METAL)
     currency = _words(10, label="Currency", help_text="Three letters, like USD.")
     fixing = _words(LONGEST_FIXING, label="Fixing", help_text="In plain words: morning, afternoon, daily.")
-    day = _day(label="Day", initial=timezone.localdate)
+    day = DayField(label="Day", initial=timezone.localdate)
     amount = PriceField(what="price", label="Price")
     per = forms.ChoiceField(label="per", choices=UNITS)
     source = _words(LONGEST_SOURCE, label="Source", help_text="Where it was read.")
@@ -160,7 +152,7 @@ class LimitForm(BaseForm):
 
     metal = forms.ChoiceField(label="Metal", choices=_EVERY_METAL)
     jump_ppm = PercentField(label="Doubtful from more than, %", what="limit")
-    valid_from = _day(label="For days from", initial=timezone.localdate)
+    valid_from = DayField(label="For days from", initial=timezone.localdate)
     note = _words(300, label="Why", required=False)
 
 

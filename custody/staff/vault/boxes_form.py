@@ -4,7 +4,7 @@ from django import forms
 
 from custody.models import Place
 from custody.queries import holdings
-from custody.web.forms import EventForm, KitForm, ScanField
+from custody.web.forms import DayField, EventForm, KitForm, ScanField
 from custody.web.lot_list import LotListField
 
 
@@ -39,8 +39,8 @@ class ListForm(KitForm):
     place = forms.ModelChoiceField(
         label="Place", queryset=Place.objects.none(), to_field_name="code", empty_label="any", required=False
     )
-    since = forms.DateField(label="Cast from", required=False, widget=forms.DateInput(attrs={"type": "date"}))
-    until = forms.DateField(label="Cast until", required=False, widget=forms.DateInput(attrs={"type": "date"}))
+    since = DayField(label="Cast from", required=False)
+    until = DayField(label="Cast until", required=False)
 
     mark_optional = False
 

@@ -45,7 +45,7 @@ def test_kind_days_lot_and_person_narrow_the_list(book):
 @pytest.mark.parametrize(
     ("asked", "sentence"),
     [
-        ({"first": "2026-02-31"}, "valid date"),
+        ({"first": "2026-02-31"}, "Give a day"),
         ({"first": "2026-02-02", "last": "2026-02-01"}, "ends before it begins"),
         ({"kind": "alchemy"}, "valid choice"),
         ({"person": "x"}, "valid choice"),

@@ -112,7 +112,7 @@ def test_the_same_terms_sent_twice_are_one():
         ({"treatment_charge": "1e3"}, "exponent"),
         ({"refining_charge_per_g": "NaN"}, "is not a number"),
         ({"minimum_charge": "9" * 1_000_000}, "1000000 characters long"),
-        ({"valid_from": "soon"}, "valid date"),
+        ({"valid_from": "soon"}, "Give a day"),
         ({"currency": "GOLD"}, "valid choice"),
     ],
 )

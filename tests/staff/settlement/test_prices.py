@@ -135,7 +135,7 @@ def test_a_form_sent_twice_is_one_price():
         ({"fixing": "x" * 41}, "at most 40 characters"),
         ({"source": ""}, "Source is missing"),
         ({"day": day(-1).isoformat()}, "of today or of an earlier day"),
-        ({"day": "31.01.2024"}, "Give a date, like 2024-01-31."),
+        ({"day": "31.01.2024"}, "Give a day, like 2024-01-31."),
         ({"request_key": "x"}, "Open it again"),
     ],
 )
@@ -341,7 +341,7 @@ def test_the_list_is_narrowed_and_one_kind_is_drawn():
     assert [row.record.currency for row in latest.context["table"].rows] == ["EUR"]
     for asked, said in (
         ({"metal": "Fe"}, "Select a valid choice"),
-        ({"first": "x"}, "Give a date"),
+        ({"first": "x"}, "Give a day"),
         ({"first": day().isoformat(), "last": day(3).isoformat()}, "ends before it begins"),
     ):
         answer = client.get(WHERE, asked)

@@ -164,7 +164,7 @@ def test_who_prepares_does_not_approve_whatever_the_roles(client, lot):
         ({"price_Au": ""}, "Au is settled in money and needs a price."),
         ({"source_Au": ""}, "Say where the price of Au is from"),
         ({"outturn": ""}, "Settled in is missing."),
-        ({"day": "soon"}, "Give a date, like 2024-01-31."),
+        ({"day": "soon"}, "Give a day, like 2024-01-31."),
         ({"day": "2999-01-01"}, "This day is in the future."),
         ({"day": "1999-01-01"}, "No terms are agreed with Tern Valley Placer Cooperative for 1999-01-01."),
     ],
