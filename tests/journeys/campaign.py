@@ -3,7 +3,7 @@
 import re
 
 from tests.documents import reading
-from tests.journeys.eye import WIDE
+from tests.journeys.eye import KEPT, WIDE
 from tests.journeys.laboratory import work
 from tests.journeys.person import Person
 from tests.journeys.plant import BALANCED
@@ -113,10 +113,11 @@ def _row_of(operator: Person, lot: str) -> str:
 
 
 def on_the_tablet(person: Person, name: str) -> None:
-    """A picture as the plant's tablet shows it, where pictures are asked for; nothing is wider than the tablet."""
+    """Nothing is wider than the plant's tablet; a picture as it shows the page, where pictures are asked for."""
     person.page.set_viewport_size(TABLET)
     assert person.page.evaluate("document.documentElement.scrollWidth") <= TABLET["width"], person.page.url
-    person.eye.keep(f"campaign-{name}-1024.png", person.page.screenshot())
+    if KEPT:
+        person.eye.keep(f"campaign-{name}-1024.png", person.page.screenshot(full_page=True))
     person.page.set_viewport_size(WIDE)
 
 

@@ -122,7 +122,7 @@ def silver(operator, lots: dict[str, str]) -> list[str]:
         {"Form": "solution", "Gross": "12380"},
     ]
     reagent = (("reagent", "5 kg"), ("water", "6 kg"))
-    lots |= plant.step(operator, "Cement silver", chlorides, made, adds=reagent, cause="effluent")
+    lots |= plant.step(operator, "Cement silver", chlorides, made, adds=reagent, cause="filter")
     plant.charge_again(operator, run_in("TANK-2"), lots["solution"])
     anodes = [{"Form": "anode", "Gross": "3849.5"}]
     lots |= plant.step(operator, "Melt and cast anodes", {lots["silver sand"]: "3850"}, anodes)
