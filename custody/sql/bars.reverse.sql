@@ -16,7 +16,7 @@ DROP FUNCTION custody_ranges_apart();
 DROP FUNCTION custody_ranges_meet(custody_serialrange, custody_serialrange);
 DROP TRIGGER serialevent_is_free ON custody_serialevent;
 DROP FUNCTION custody_serial_is_free();
-DROP FUNCTION custody_check_serial(text, int, text, bigint);
+DROP FUNCTION custody_check_serial(text, int, text, bigint, boolean);
 DROP FUNCTION custody_in_range(custody_serialrange, text);
 DROP FUNCTION custody_lock_serial(text, int, text);
 DROP FUNCTION custody_check_bar(custody_operation, custody_line, text, int);

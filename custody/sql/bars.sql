@@ -1,7 +1,7 @@
 -- Bars by their types, serials by their ranges, boxes by their seals.
 
 -- A bar weighs and holds what its type asks, and bears a serial that was set aside for it and was not spoiled. A past
--- record names no type, and its serials were set aside elsewhere.
+-- record names no type, and its serials were set aside elsewhere; but a spoiled one is borne by no bar at all.
 CREATE FUNCTION custody_check_bar(op custody_operation, line custody_line, the_mark text, the_year int) RETURNS bigint
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
@@ -19,14 +19,12 @@ BEGIN
             PERFORM custody_refuse('bar_weight', format('Bar %s does not weigh what its type asks.', line.detail ->> 'serial'),
                 jsonb_build_object('serial', line.detail ->> 'serial', 'type', t.name, 'weighed_mg', line.amounts[1],
                                    'least_mg', t.least_mg, 'most_mg', t.most_mg));
-        ELSIF fine::numeric * 1000000 < t.least_ppm::numeric * line.amounts[1] THEN
+        ELSIF coalesce(fine, 0)::numeric * 1000000 < t.least_ppm::numeric * line.amounts[1] THEN
             PERFORM custody_refuse('bar_fineness', format('Bar %s holds too little for its type.', line.detail ->> 'serial'),
                 jsonb_build_object('serial', line.detail ->> 'serial', 'type', t.name, 'least_ppm', t.least_ppm));
         END IF;
     END IF;
-    IF op.source <> 'history' THEN
-        PERFORM custody_check_serial(the_mark, the_year, line.detail ->> 'serial', t.id);
-    END IF;
+    PERFORM custody_check_serial(the_mark, the_year, line.detail ->> 'serial', t.id, op.source = 'history');
     RETURN t.id;
 END $$;
 
@@ -46,7 +44,8 @@ LANGUAGE sql IMMUTABLE SET search_path = public, pg_temp AS $$
                 THEN substr(the_serial, length(r.head) + 1)::bigint BETWEEN r.first AND r.last ELSE false END
 $$;
 
-CREATE FUNCTION custody_check_serial(the_mark text, the_year int, the_serial text, of_type bigint) RETURNS void
+CREATE FUNCTION custody_check_serial(the_mark text, the_year int, the_serial text, of_type bigint,
+    past boolean) RETURNS void
 LANGUAGE plpgsql SET search_path = public, pg_temp AS $$
 DECLARE
     ours custody_serialrange;
@@ -56,7 +55,7 @@ BEGIN
          ORDER BY id DESC LIMIT 1) THEN
         PERFORM custody_refuse('serial_spoiled', format('Serial %s is spoiled.', the_serial),
                                jsonb_build_object('serial', the_serial));
-    ELSIF EXISTS (SELECT FROM custody_serialrange WHERE (mark, year) = (the_mark, the_year)) THEN
+    ELSIF NOT past AND EXISTS (SELECT FROM custody_serialrange WHERE (mark, year) = (the_mark, the_year)) THEN
         SELECT r.* INTO ours FROM custody_serialrange r
          WHERE (r.mark, r.year) = (the_mark, the_year) AND custody_in_range(r, the_serial) LIMIT 1;
         IF ours.id IS NULL THEN

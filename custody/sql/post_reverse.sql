@@ -77,6 +77,19 @@ BEGIN
         PERFORM custody_refuse('reverse_first', format('Reverse %s first: it valued lot %s.', later.operation, later.lot),
             jsonb_build_object('operation', later.operation, 'lot', later.lot));
     END IF;
+    -- What it left of a solution was measured since: given back now, it would stand there besides what was measured.
+    SELECT l.number AS lot, o.number AS operation INTO later
+      FROM custody_movement m JOIN custody_lot l ON l.id = m.lot_id
+      JOIN custody_movement v ON v.lot_id = m.lot_id AND v.side = 'in' AND v.id > m.id
+      JOIN custody_operation o ON o.id = v.operation_id
+      JOIN custody_solutionacceptance a ON a.operation_id = o.id
+      JOIN custody_solutionassay s ON s.id = a.assay_id AND s.lot_id = m.lot_id
+     WHERE m.operation_id = undone.id AND m.side = 'in'
+       AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = o.id) ORDER BY o.id DESC LIMIT 1;
+    IF FOUND THEN
+        PERFORM custody_refuse('reverse_first', format('Reverse %s first: it measured what was left of %s.', later.operation,
+            later.lot), jsonb_build_object('operation', later.operation, 'lot', later.lot));
+    END IF;
     -- What it lost was recovered since: the recovery goes first, or the same milligrams would be there twice.
     SELECT m.what AS lot, o.number AS operation INTO later
       FROM custody_movement m JOIN custody_movement r ON r.id = custody_last_recovery(m.what)

@@ -259,7 +259,12 @@ BEGIN
     IF cardinality(losses) > 0 THEN
         PERFORM custody_lock_losses(cardinality(recovered) > 0);
     END IF;
-    IF op.kind = 'dispatch' THEN
+    IF op.kind = 'discharge' AND op.source <> 'history' AND (cardinality(rest) > 0 OR EXISTS (
+            SELECT FROM unnest(losses) u WHERE u.what <> 'effluent')) THEN
+        -- Its metal goes with the water as it was assayed: nobody keeps it back on paper.
+        PERFORM custody_refuse('cause', 'A discharge makes nothing and takes nothing in: all of it leaves as effluent.',
+                               jsonb_build_object('kind', op.kind));
+    ELSIF op.kind = 'dispatch' THEN
         IF op.party_id IS NULL OR cardinality(rest || losses) > 0 THEN
             PERFORM custody_refuse('dispatch', 'A dispatch names a party and has no outputs.', '{}');
         END IF;

@@ -89,6 +89,8 @@ BARS = {
     "with letters among the digits": (lambda s: [bar(s, "A00000X")], "serial_range"),
     "spoiled": (lambda s: [bar(s, "A000009")], "serial_spoiled"),
     "spoiled just before": (lambda s: [tell(s, "A000002"), bar(s, "A000002")], "serial_spoiled"),
+    "spoiled, of a past record": (lambda s: [bar(s, "A000009", source="history")], "serial_spoiled"),
+    "outside every range, of a past record": (lambda s: [bar(s, "A001000", source="history")], None),
     "reserved, for this bar": (lambda s: [tell(s, "A000002", "reserved"), bar(s, "A000002")], None),
     "beside a range set aside just before": (lambda s: [serials(s, "B", 3, 1, 9), bar(s, "B010")], "serial_range"),
 }  # fmt: skip

@@ -328,3 +328,38 @@ def test_an_assay_of_a_drawn_lot_moves_nothing_into_a_content_that_was_assayed_s
     assert builders.fresh(sand.number).au_mg == 180_000
     assert builders.fresh(content.number).columns_mg == measured
     assert verify().ok, verify().as_document()
+
+
+def test_a_discharge_keeps_no_metal_back():
+    """Its metal written on a gram of cake, or called a difference, the drain would look clean."""
+    limits()
+    lot = water()
+    accepted(assayed(lot))
+    lot = builders.fresh(lot.number)
+    kept = Make(Form.CAKE, 1_000, metals_of(lot), place="TANK-1")
+    for outputs, losses in (
+        ([kept], (Lose(Cause.EFFLUENT, lot.gross_mg - 1_000),)),
+        ([], (Lose(Cause.EFFLUENT, lot.gross_mg), Lose(Cause.DIFFERENCE, 0, metals_of(lot)))),
+    ):
+        refuses(errors.CauseNotAllowed, lambda outputs=outputs, losses=losses: record_step(
+            kind=Kind.DISCHARGE, inputs=[Take(lot.number)], outputs=outputs, losses=losses, at=timezone.now(),
+            by=people.otto_operator(),
+        ))  # fmt: skip
+
+
+def test_a_draw_is_not_undone_under_an_assay_of_what_it_left():
+    """Given back, the drawn gold would stand in the tank besides what was measured there."""
+    content = charged()
+    drawn = record_step(
+        kind=Kind.DRAW, inputs=[Take(content.number, 300_000, {"Au": 200_000})], at=timezone.now(),
+        outputs=[Make(Form.GOLD_SAND, 300_000, {"Au": 200_000}, place="VESSEL-1")], by=people.otto_operator(),
+    )  # fmt: skip
+    measured = accepted(assayed(builders.fresh(content.number), CLEAN))
+    draw, value = (Operation.objects.get(pk=posted.id) for posted in (drawn, measured))
+    said = {"reason": "Entered twice", "by": people.otto_operator()}
+    told = refuses(errors.ReverseFirst, lambda: reverse(operation=draw, at=timezone.now(), **said))
+    assert value.number in told
+    reverse(operation=value, at=timezone.now(), **said)
+    reverse(operation=draw, at=timezone.now(), **said)
+    assert builders.fresh(content.number).columns_mg == content.columns_mg
+    assert verify().ok, verify().as_document()

@@ -399,7 +399,7 @@ def undo(shop: Shop) -> None:
 
 STEPS = {
     "charge": charge, "draw": draw, "overflow": overflow, "finish": finish, "assay tank": assay_tank,
-    "accept late": accept_late, "discharge": discharge, "deliver": deliver, "melt": melt, "clean out": clean_out, "value": value,
-    "punch": punch, "adjust": adjust, "stamp": stamp, "spoil": spoil, "store": store, "fetch": fetch, "pack": pack,
-    "unpack": unpack, "send": send, "vault": vault, "count": count, "undo": undo,
+    "accept late": accept_late, "discharge": discharge, "deliver": deliver, "melt": melt, "clean out": clean_out,
+    "value": value, "punch": punch, "adjust": adjust, "stamp": stamp, "spoil": spoil, "store": store, "fetch": fetch,
+    "pack": pack, "unpack": unpack, "send": send, "vault": vault, "count": count, "undo": undo,
 }  # fmt: skip
