@@ -8,6 +8,9 @@ from enum import StrEnum
 #: Metals of account, in the order in which ties are decided everywhere.
 METALS = ("Au", "Ag", "Pt", "Pd", "Cu")
 
+#: Of these the precious ones: bars are made of them, and bands and tolerances watch them.
+PRECIOUS = ("Au", "Ag", "Pt", "Pd")
+
 #: Columns of a movement: gross first, then the metals of account.
 COLUMNS = ("gross", *METALS)
 

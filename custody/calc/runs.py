@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from custody.calc.charge import Practice, Reagent, charge_of
 from custody.calc.route import Step
 from custody.calc.rules import Rule
-from custody.terms import COLUMNS, PPM, Form, Kind
+from custody.terms import COLUMNS, PPM, PRECIOUS, Form, Kind
 
 #: Which step usually goes on with the liquor of a run.
 _FOLLOWS = {
@@ -104,7 +104,7 @@ class Losing:
 def losing_of(rule: Rule, charged_mg: Sequence[int], held_mg: Sequence[int]) -> tuple[Losing, ...]:
     """For each precious metal that was charged or is held, what the rule lets a finish lose; columns in milligrams."""
     found = []
-    for column, metal in enumerate(COLUMNS[1:5], start=1):
+    for column, metal in enumerate(PRECIOUS, start=1):
         if charged_mg[column] or held_mg[column]:
             band, tolerance = (
                 max(rule.grace_mg, charged_mg[column] * ppm // PPM) for ppm in (rule.band_ppm, rule.tolerance_ppm)

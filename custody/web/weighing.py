@@ -12,6 +12,7 @@ from custody.calc.refusals import Refused
 from custody.calc.scales import check_load
 from custody.models import Scale, User
 from custody.queries import scales as queries
+from custody.web.asked import id_asked
 from custody.web.forms import GramsField
 
 Scales = dict[str, Scale]
@@ -44,8 +45,7 @@ class _ReadingField(forms.CharField):
         super().__init__(required=False, widget=forms.HiddenInput(attrs={"data-reading": which}))
 
     def to_python(self, value):
-        value = super().to_python(value)
-        return int(value) if value.isascii() and value.isdigit() and len(value) < 19 else None
+        return id_asked(super().to_python(value))
 
 
 def _weight_field(which: str, **kwargs) -> GramsField:

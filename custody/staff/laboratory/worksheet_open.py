@@ -17,7 +17,7 @@ from custody.models import Lot, ProofMetal, Worksheet
 from custody.queries import plant, worksheets
 from custody.roles import Verb, may
 from custody.staff.lines import Line, Lines
-from custody.terms import Method, PieceRole
+from custody.terms import PRECIOUS, Method, PieceRole
 from custody.web.access import needs
 from custody.web.forms import BaseForm, CountField, rows_of
 from custody.web.lot_field import LotField, show_books
@@ -42,7 +42,7 @@ class OpenForm(BaseForm):
     """What the worksheet is for."""
 
     method = forms.ChoiceField(label="Method", choices=[(one.value, one.label) for one in COLUMNS])
-    metal = forms.ChoiceField(label="Metal", choices=[(metal, metal) for metal in ("Au", "Ag", "Pt", "Pd")])
+    metal = forms.ChoiceField(label="Metal", choices=[(metal, metal) for metal in PRECIOUS])
     balance = forms.ChoiceField(label="Balance", required=False)
     place = forms.ModelChoiceField(label="Furnace or bench", queryset=None, required=False, empty_label="not said")
     proof = ProofMetalField(label="Gold proof", queryset=None, required=False, empty_label="none")

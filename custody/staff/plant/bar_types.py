@@ -15,12 +15,11 @@ from custody.calc.bar_types import USUAL, Making, making_of
 from custody.errors import Refusal
 from custody.models import BarType
 from custody.roles import Verb, may
+from custody.terms import PRECIOUS
 from custody.web.access import needs
 from custody.web.forms import BaseForm, GramsField, PerMilleField
 from custody.web.panels import Action
 from custody.web.tables import BaseTable, FinenessColumn, MassColumn, StatusColumn
-
-_PRECIOUS = ("Au", "Ag", "Pt", "Pd")
 
 
 class BarTypeForm(BaseForm):
@@ -28,7 +27,7 @@ class BarTypeForm(BaseForm):
 
     code = forms.CharField(label="Code", max_length=20, help_text="Like AU-10.")
     name = forms.CharField(label="Name", max_length=120, help_text="Like: 10 g gold.")
-    metal = forms.ChoiceField(label="Metal", choices=[(metal, metal) for metal in _PRECIOUS])
+    metal = forms.ChoiceField(label="Metal", choices=[(metal, metal) for metal in PRECIOUS])
     fineness = PerMilleField(label="Fineness at least, ‰")
     nominal = GramsField(label="Nominal, g", what="nominal weight", required=False, help_text="It never weighs less.")
     over = GramsField(label="At most over it, g", what="tolerance", zero=True, required=False)

@@ -30,12 +30,11 @@ from custody.staff.plant.bar_rows import (
     lots_named,
     serials_for,
 )
-from custody.terms import COLUMNS, METALS, PPM, Form, Kind
+from custody.terms import COLUMNS, METALS, PPM, PRECIOUS, Form, Kind
 from custody.web.access import needs
 from custody.web.forms import PerMilleField, rows_of
 from custody.web.weighing import weighing_kwargs
 
-_PRECIOUS = ("Au", "Ag", "Pt", "Pd")
 _LEFT = (Form.SKELETON, Form.MELT, Form.GRANULES, Form.FILINGS, Form.OTHER)
 
 
@@ -51,7 +50,7 @@ class CastForm(LayForm):
 
     metal = forms.ChoiceField(
         label="Metal of the bars",
-        choices=[(metal, metal) for metal in _PRECIOUS],
+        choices=[(metal, metal) for metal in PRECIOUS],
         widget=forms.Select(attrs={"data-balance-metal": True}),
     )
     fineness = PerMilleField(

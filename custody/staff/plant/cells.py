@@ -27,6 +27,7 @@ from custody.roles import Verb, may
 from custody.templatetags.metal import local_time
 from custody.terms import METALS, Kind
 from custody.web.access import needs
+from custody.web.asked import id_asked
 from custody.web.forms import EventForm, MomentField, ThousandthsField
 from custody.web.panels import Action, Fact, Panel
 from custody.web.tables import BaseTable, FigureColumn, LotColumn, MassColumn, MomentColumn, StatusColumn
@@ -203,10 +204,7 @@ def cell(request: HttpRequest, number: str) -> HttpResponse:
 
 
 def _to_replace(request: HttpRequest, run) -> CellReading | None:
-    asked = request.GET.get("replaces", "")
-    if not (asked.isascii() and asked.isdigit() and len(asked) < 19):
-        return None
-    return queries.readings_of(run).filter(pk=int(asked)).first()
+    return queries.readings_of(run).filter(pk=id_asked(request.GET.get("replaces", ""))).first()
 
 
 def _keep(request: HttpRequest, run, form: CurrentForm) -> bool:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from custody.calc.fineness import format_percent
 from custody.calc.mass import format_grams
 from custody.calc.rules import Rule
-from custody.terms import METALS
+from custody.terms import PRECIOUS
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,5 +38,5 @@ def usual_of(rule: Rule) -> Usual:
         tolerance=format_percent(rule.tolerance_ppm),
         grace=format_grams(rule.grace_mg),
         least=format_percent(rule.least_yield_ppm) if rule.least_yield_ppm else "",
-        metals=tuple(metal for metal in METALS if metal in rule.lost and metal != "Cu"),
+        metals=tuple(metal for metal in PRECIOUS if metal in rule.lost),
     )

@@ -8,8 +8,7 @@ from custody.calc.mass import plain_fine_grams, plain_grams
 from custody.queries import scales as queries
 from custody.roles import Verb
 from custody.web.access import needs
-
-_LONGEST_ID = 18
+from custody.web.asked import id_asked
 
 
 @require_GET
@@ -20,11 +19,12 @@ def reading(request: HttpRequest) -> JsonResponse:
     ``last`` is what to ask after next; without ``after`` the answer says only that, so that nothing old is picked up.
     """
     code, after = (request.GET.get(name, "") for name in ("scale", "after"))
-    if not (after.isascii() and after.isdigit() and len(after) <= _LONGEST_ID):
+    known = id_asked(after)
+    if known is None:
         return JsonResponse({"last": queries.last_reading_id(code)})
-    sent = queries.newest_reading(code, int(after))
+    sent = queries.newest_reading(code, known)
     if sent is None:
-        return JsonResponse({"last": int(after)})
+        return JsonResponse({"last": known})
     return JsonResponse(
         {
             "last": sent.id,

@@ -19,6 +19,7 @@ from custody.roles import Verb, may
 from custody.staff.settlement.price_forms import ConfirmForm, LimitForm, PriceFileForm, PriceForm
 from custody.staff.settlement.price_tables import DoubtfulTable, LimitTable, PlanTable
 from custody.web.access import needs
+from custody.web.asked import id_asked
 from custody.web.seen import seal
 
 ANOTHER = "Nothing is settled at it until another accountant or a manager confirms it."
@@ -99,7 +100,7 @@ def doubtful(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and not may_confirm:
         raise PermissionDenied("You may not confirm prices.")
     form = ConfirmForm(request.POST or None)
-    ticked = {pk for pk in request.POST.getlist("prices") if pk.isascii() and pk.isdigit() and len(pk) < 19}
+    ticked = {pk for pk in request.POST.getlist("prices") if id_asked(pk)}
     if request.method == "POST" and form.is_valid():
         try:
             chosen = list(scope.prices(request.user).filter(pk__in=ticked))
@@ -144,12 +145,10 @@ def limits(request: HttpRequest) -> HttpResponse:
 
 def _alike(request: HttpRequest) -> dict:
     known = scope.prices(request.user).order_by("-id")
-    asked = request.GET.get("like", "")
-    if asked.isascii() and asked.isdigit() and len(asked) < 19:
-        replaced = known.filter(pk=asked).first()
-        if replaced:
-            amount = {"amount": quoted_price(replaced.amount), "day": replaced.day}
-            return {name: getattr(replaced, name) for name in ALIKE} | amount
+    replaced = known.filter(pk=id_asked(request.GET.get("like", ""))).first()
+    if replaced:
+        amount = {"amount": quoted_price(replaced.amount), "day": replaced.day}
+        return {name: getattr(replaced, name) for name in ALIKE} | amount
     last = known.filter(by=request.user).first() or known.first()
     return {name: getattr(last, name) for name in ALIKE} if last else {}
 
