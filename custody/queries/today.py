@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
-from custody.models import Determination, Lot, Operation, User
-from custody.queries import plant, scope
+from custody.models import Determination, Lot, Operation, SolutionAssay, User, VaultAccess
+from custody.queries import plant, scope, tanks
 from custody.queries.exchanges import exchange_due
 from custody.queries.settling import MAY_WAIT, to_be_settled
 from custody.queries.worksheets import worked_on_by
@@ -64,6 +64,16 @@ def awaiting_acceptance(viewer: User) -> QuerySet[Determination]:
         .exclude(by=viewer)
         .select_related("lot")
     )
+
+
+def solution_assays_to_accept(viewer: User) -> QuerySet[SolutionAssay]:
+    """Assays of solutions and tanks that this person may accept: not their own (I12)."""
+    return tanks.waiting_assays(viewer).exclude(by=viewer)
+
+
+def open_vaults(viewer: User) -> QuerySet[VaultAccess]:
+    """Places of two persons that stand open."""
+    return scope.accesses(viewer).filter(closing=None)
 
 
 def open_runs(viewer: User) -> list[plant.OpenRun]:

@@ -50,6 +50,8 @@ def test_an_assay_is_recorded_and_waits_for_another_person():
     assert builders.fresh(lot.number).columns_mg == lot.columns_mg, "nothing is changed yet"
     ada = people.signed_in(people.ada_assayer())
     assert assay.number in ada.get("/laboratory/").content.decode()
+    assert "1 assay" in ada.get("/").content.decode()
+    assert "1 assay" not in people.signed_in(people.anna_assayer()).get("/").content.decode(), "nobody accepts it alone"
     page = people.signed_in(people.anna_assayer()).get(f"/laboratory/solution-assay/{assay.number}/").content.decode()
     assert "You recorded this" in page
     assert "789.182" in page

@@ -179,6 +179,7 @@ def test_an_order_is_open_until_it_is_worked_or_replaced():
     (lot, other) = rich(1000, 500)
     first, own = order(lot), order(other)
     assert (standing(first), on_board()) == ("open", {first.number, own.number})
+    assert "2 orders" in people.signed_in(people.otto_operator()).get("/").content.decode()
     second = order(lot)
     assert (standing(first), standing(second)) == ("replaced", "open")
     _melt(lot, 400_000)

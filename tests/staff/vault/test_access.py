@@ -47,6 +47,7 @@ def test_two_people_open_it_work_in_it_and_close_it():
     builders.refinery()
     answer = opened()
     assert "Cage that two people open is open: Vera Lock and Max Holl." in words(answer)
+    assert "1 place" in people.signed_in(people.vera_vault()).get("/").content.decode(), "it waits to be closed"
     assert "Open: Vera Lock and Max Holl since" in words(answer)
     access = VaultAccess.objects.get()
     bar = builders.handed_over(builders.bar("HF-1", grams=100), people.vera_vault(), "CAGE")
