@@ -43,9 +43,9 @@ class FigureColumn(tables.Column):
 
 
 class MassColumn(FigureColumn):
-    """Integer milligrams, shown in grams, kilograms or troy ounces ("g", "kg", "oz t")."""
+    """Integer milligrams, shown in grams, kilograms or troy ounces ("g", "kg", "ozt")."""
 
-    SHOW: ClassVar = {"g": metal.grams, "kg": metal.kilograms, "oz t": metal.ounces}
+    SHOW: ClassVar = {"g": metal.grams, "kg": metal.kilograms, "ozt": metal.ounces}
     unit = "g"
 
     def show(self, value):

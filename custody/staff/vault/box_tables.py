@@ -45,12 +45,12 @@ class BarListTable(BaseTable):
     year = tables.Column(accessor="bar__year", verbose_name="Year", orderable=False)
     kind = tables.Column(verbose_name="Type", orderable=False)
     gross = MassColumn("Gross", accessor="gross_mg", orderable=False, footer=lambda table: _grams(table, "gross_mg"))
-    gross_ozt = FigureColumn("Gross", unit="oz t", accessor="weight", default=UNKNOWN, orderable=False,
+    gross_ozt = FigureColumn("Gross", unit="ozt", accessor="weight", default=UNKNOWN, orderable=False,
                              footer=lambda table: _ounces(table, "gross_ozt"))  # fmt: skip
     ppm = FigureColumn("Fineness", unit="‰", default=UNKNOWN, orderable=False)
     fine = MassColumn("Fine", accessor="fine_mg", default=UNKNOWN, orderable=False,
                       footer=lambda table: _per_metal(table, lambda total: format_grams(total.fine_mg)))  # fmt: skip
-    fine_ozt = FigureColumn("Fine", unit="oz t", accessor="weight", default=UNKNOWN, orderable=False,
+    fine_ozt = FigureColumn("Fine", unit="ozt", accessor="weight", default=UNKNOWN, orderable=False,
                             footer=lambda table: _per_metal(table, lambda total: ozt(total.fine_ozt)))  # fmt: skip
 
     def render_serial(self, value, record):

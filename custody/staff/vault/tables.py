@@ -43,9 +43,9 @@ class MetalTable(BaseTable):
 
     metal = tables.Column(orderable=False)
     vault_kg = MassColumn("In vaults", unit="kg", accessor="vault_mg", orderable=False)
-    vault_ozt = MassColumn("In vaults", unit="oz t", accessor="vault_mg", orderable=False)
+    vault_ozt = MassColumn("In vaults", unit="ozt", accessor="vault_mg", orderable=False)
     house_kg = MassColumn("In the house", unit="kg", accessor="house_mg", orderable=False)
-    house_ozt = MassColumn("In the house", unit="oz t", accessor="house_mg", orderable=False)
+    house_ozt = MassColumn("In the house", unit="ozt", accessor="house_mg", orderable=False)
 
 
 class PlaceTable(BaseTable):
@@ -89,7 +89,7 @@ class PlaceMetalTable(BaseTable):
 
     metal = tables.Column(orderable=False)
     kg = MassColumn("Fine", unit="kg", accessor="house_mg", orderable=False)
-    ozt = MassColumn("Fine", unit="oz t", accessor="house_mg", orderable=False)
+    ozt = MassColumn("Fine", unit="ozt", accessor="house_mg", orderable=False)
 
 
 class SizeTable(BaseTable):
@@ -102,7 +102,7 @@ class SizeTable(BaseTable):
     bars = FigureColumn("Bars", orderable=False)
     gross = MassColumn("Gross", unit="kg", accessor="gross_mg", orderable=False)
     au_kg = MassColumn("Fine Au", unit="kg", accessor="au_mg", orderable=False)
-    au_ozt = MassColumn("Fine Au", unit="oz t", accessor="au_mg", orderable=False)
+    au_ozt = MassColumn("Fine Au", unit="ozt", accessor="au_mg", orderable=False)
     serials = tables.Column(verbose_name="Serials", orderable=False)
 
     def render_serials(self, value):
