@@ -5,6 +5,7 @@ Also the only place where PostgreSQL's refusals become the house's own (errors/)
 
 import hashlib
 import json
+import re
 from collections.abc import Iterable
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -53,9 +54,16 @@ def _translate(error: Error) -> Exception:
     if diag.sqlstate.startswith("22"):
         return Refusal(f"A value is not one that the book can hold: {diag.message_primary}.")
     if diag.constraint_name:
-        refusal = refusal_named(diag.constraint_name, diag.message_primary, {})
+        refusal = refusal_named(diag.constraint_name, diag.message_primary, _key_of(diag.message_detail))
         return refusal if type(refusal) is not Refusal else error
     return error
+
+
+def _key_of(told: str | None) -> dict[str, str]:
+    """The columns and values of the key that a unique index found twice, so that a sentence can name them."""
+    found = re.search(r"\(([^()]*)\)=\(([^()]*)\)", told or "")
+    names, values = (part.split(", ") for part in found.groups()) if found else ((), ())
+    return dict(zip(names, values, strict=True)) if len(names) == len(values) else {}
 
 
 def post(request: dict[str, Any]) -> Posted:

@@ -166,7 +166,7 @@ UnknownBar = refusal("UnknownBar", "unknown_bar", "{message}", field="outputs")
 BarReused = refusal(
     "BarReused",
     "unique_uncancelled_bar",
-    "A bar with this serial is stamped already this year. Take the next serial.",
+    "Serial {serial} is on a bar already this year. Take the next one.",
     base=Conflict,
     field="outputs",
 )

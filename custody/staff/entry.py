@@ -109,6 +109,11 @@ class Entry:
             if about and about in (code, self._number(code)):
                 row.add_error("lot", refusal.sentence)
                 return
+        serial = getattr(refusal, "detail", {}).get("serial")
+        for row in (row for rows in self.rows.values() for row in rows.forms if "serial" in row.fields):
+            if serial and getattr(row, "cleaned_data", {}).get("serial", "").strip() == serial:
+                row.add_error("serial", refusal.sentence)
+                return
         self.form.refuse(refusal)
 
     def going_in(self) -> list[GoingIn]:

@@ -66,7 +66,7 @@ def reused(operator, rest: str) -> None:
     mending.cast_one(operator, rest, nominal="100", fineness="998.3", rest="258")
     operator.type("Serial", "A000001", "Bar 1")
     operator.press("Record the cast")
-    assert "A bar with this serial is stamped already this year. Take the next serial." in operator.faults
+    assert "Serial A000001 is on a bar already this year. Take the next one." in operator.faults
     operator.type("Serial", "A000002", "Bar 1")
     _, made = mending.record(operator)
     assert made[0]["What"].startswith("bar, HFR A000002")

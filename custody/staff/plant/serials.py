@@ -202,7 +202,7 @@ def register(request: HttpRequest, pk: int) -> HttpResponse:
     """Every serial of one range with its state; who casts reserves, frees and spoils."""
     one = get_object_or_404(queries.ranges(request.user), pk=pk)
     tells = may(request.user.roles, Verb.CAST)
-    asked, found = StateForm(request.GET or None), queries.Register(one)
+    asked, found = StateForm(request.GET or None, auto_id="asked_%s"), queries.Register(one)
     state, serial = _asked(asked)
     form = TellForm(request.POST or None, initial={"serial": serial})
     if request.method == "POST":

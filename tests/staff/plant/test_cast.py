@@ -167,7 +167,8 @@ def test_a_plan_that_cannot_be_laid_out_says_why(client, plan, sentence):
 def test_a_stamped_serial_is_never_stamped_again(client):
     sent(client, "/plant/cast/", cast(fine_lot(), bar("A000001"), loss=SWEPT))
     again = client.post("/plant/cast/", cast(fine_lot(), bar("A000001"), loss=SWEPT))
-    assert "stamped already this year" in faults(again)
+    assert "Serial A000001 is on a bar already this year" in faults(again)
+    assert again.context["row_sets"][1].forms[0].errors["serial"], "it stands at the bar that it is about"
     twice = client.post("/plant/cast/", cast(fine_lot(2200), bar("B1"), bar("b1"), loss=SWEPT))
     assert "stands in bar 1 already" in faults(twice)
     assert Bar.objects.count() == 1
