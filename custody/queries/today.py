@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
-from custody.models import Determination, Lot, Operation, SolutionAssay, User, VaultAccess
+from custody.models import Determination, Lot, Operation, SolutionAssay, User
 from custody.queries import plant, scope, tanks
 from custody.queries.exchanges import exchange_due
 from custody.queries.settling import MAY_WAIT, to_be_settled
@@ -69,11 +69,6 @@ def awaiting_acceptance(viewer: User) -> QuerySet[Determination]:
 def solution_assays_to_accept(viewer: User) -> QuerySet[SolutionAssay]:
     """Assays of solutions and tanks that this person may accept: not their own (I12)."""
     return tanks.waiting_assays(viewer).exclude(by=viewer)
-
-
-def open_vaults(viewer: User) -> QuerySet[VaultAccess]:
-    """Places of two persons that stand open."""
-    return scope.accesses(viewer).filter(closing=None)
 
 
 def open_runs(viewer: User) -> list[plant.OpenRun]:

@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from custody.models import User
-from custody.queries import exchanges, planner, prices, scales
+from custody.queries import exchanges, planner, prices, scales, vault
 from custody.queries import today as waiting
 from custody.queries.plant import OpenRun
 from custody.roles import Verb, may
@@ -31,7 +31,7 @@ WAITS: tuple[tuple[str, str, Callable, tuple[Verb, ...], str], ...] = (
     ("Assays awaiting acceptance", "determination", waiting.awaiting_acceptance, (Verb.ACCEPT,), "laboratory"),
     ("Solutions awaiting acceptance", "assay", waiting.solution_assays_to_accept, (Verb.ACCEPT,), "laboratory"),
     ("Route orders to work", "order", planner.open_orders, (Verb.REFINE,), "route-orders"),
-    ("Standing open", "place", waiting.open_vaults, (Verb.OPEN_VAULT,), "vault"),
+    ("Standing open", "place", vault.open_now, (Verb.OPEN_VAULT,), "vault"),
     ("Not to be used before a check", "scale", scales.to_check_today, (Verb.WEIGH,), "scales"),
     ("Receipts to settle", "receipt", waiting.receipts_to_settle, (Verb.SETTLE, Verb.APPROVE), "settlements"),
     ("Doubtful prices to confirm", "price", prices.to_confirm, (Verb.CONFIRM_PRICES,), "prices-doubtful"),

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from django import forms
+from django.http import QueryDict
 from django.utils import timezone
 
 from custody.actions.work import Lose, Take
@@ -249,6 +250,17 @@ def serials_for(entry: Entry, viewer: User, mark: str, count: int) -> list[str]:
     return free
 
 
+def laid(sent: QueryDict, bars: Sequence[dict[str, str]]) -> QueryDict:
+    """What was sent, with these rows of bars; the next bars are laid out after them."""
+    filled = sent.copy()
+    filled["bar-TOTAL_FORMS"] = str(len(bars))
+    for i, bar in enumerate(bars):
+        for name, value in bar.items():
+            filled[f"bar-{i}-{name}"] = value
+    filled["count"] = filled["first_serial"] = ""
+    return filled
+
+
 def lots_named(request) -> list[str]:
     """Lots that a page begins with: each ``lot`` of its address, or what an operation (``of``) made and is there."""
     named = [number for number in request.GET.getlist("lot") if "\0" not in number][:MOST_BARS]
@@ -257,20 +269,6 @@ def lots_named(request) -> list[str]:
         standing = scope.lots(request.user).filter(created_by__number=of, gross_mg__gt=0)
         named += standing.filter(form__in=(Form.STRIP, Form.BLANK)).order_by("id").values_list("number", flat=True)
     return list(dict.fromkeys(named))[:MOST_BARS]
-
-
-def type_for(lots: Sequence[Lot]) -> BarType | None:
-    """The type that these blanks are usually for: the heaviest that none of them is too light for."""
-    if not lots or not all(lot.valued and lot.gross_mg for lot in lots):
-        return None
-    lightest = min(lots, key=lambda lot: lot.gross_mg)
-    metal = max(METALS, key=lambda one: lightest.metals_mg[METALS.index(one)])
-    fitting = BarType.objects.filter(
-        active=True, metal=metal, least_mg__lte=lightest.gross_mg, nominal_mg__isnull=False
-    )
-    found = fitting.order_by("-least_mg").first()
-    # A blank is cut a little over its weight; a lot of several weighs a multiple of it.
-    return found if found and lightest.gross_mg <= found.most_mg + found.least_mg // 10 else None
 
 
 def fine(metals: Sequence[int], valued: bool) -> dict[str, int]:

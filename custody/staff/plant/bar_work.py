@@ -14,6 +14,7 @@ from custody.calc.bar_work import Followed, Piece, follow, follow_each
 from custody.calc.refusals import Refused
 from custody.calc.rules import rule_for
 from custody.calc.safety import cautions_for
+from custody.queries.bar_shop import type_for
 from custody.roles import Verb
 from custody.staff.lines import AdditionRows, LossRows, LotsInRows, TheLot, WholeLot
 from custody.staff.plant.bar_rows import (
@@ -29,7 +30,6 @@ from custody.staff.plant.bar_rows import (
     TypeForm,
     fine,
     lots_named,
-    type_for,
 )
 from custody.staff.sampling.forms import ScaleForm
 from custody.terms import COLUMNS, METALS, Form, Kind

@@ -1,7 +1,5 @@
 """Casting bars: sand or granules in; bars on the scale with serials, or blanks to be adjusted; the rest to stock."""
 
-from collections.abc import Sequence
-
 from django import forms
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
@@ -27,6 +25,7 @@ from custody.staff.plant.bar_rows import (
     LeftOver,
     Stamped,
     fine,
+    laid,
     lots_named,
     serials_for,
 )
@@ -162,17 +161,6 @@ def _laid_out(entry: BarEntry) -> QueryDict:
     bars = [{name: row[name].data or "" for name in row.fields} for row in before]
     bars += [{"serial": serial, "fineness": format_per_mille(fineness)} for serial in serials]
     return laid(entry.request.POST, bars)
-
-
-def laid(sent: QueryDict, bars: Sequence[dict[str, str]]) -> QueryDict:
-    """What was sent, with these rows of bars; the next bars are laid out after them."""
-    filled = sent.copy()
-    filled["bar-TOTAL_FORMS"] = str(len(bars))
-    for i, bar in enumerate(bars):
-        for name, value in bar.items():
-            filled[f"bar-{i}-{name}"] = value
-    filled["count"] = filled["first_serial"] = ""
-    return filled
 
 
 def _of_lots(entry: BarEntry, metal: str | None) -> int | None:

@@ -10,6 +10,7 @@ from custody.calc.bar_work import Followed, Piece, follow, follow_each
 from custody.calc.refusals import Refused
 from custody.calc.rules import rule_for
 from custody.calc.safety import cautions_for
+from custody.queries.bar_shop import type_for
 from custody.roles import Verb
 from custody.staff.lines import LossRows, LotsIn, WholeLot
 from custody.staff.plant.bar_rows import (
@@ -19,11 +20,10 @@ from custody.staff.plant.bar_rows import (
     LayForm,
     LeftRows,
     fine,
+    laid,
     lots_named,
     serials_for,
-    type_for,
 )
-from custody.staff.plant.cast import laid
 from custody.terms import COLUMNS, Form, Kind
 from custody.web.access import needs
 from custody.web.forms import rows_of
