@@ -13,10 +13,10 @@ from custody.actions.runs import Into, charge_vessel, draw_from
 from custody.actions.solutions import Found, accept_solution, assay_solution, set_effluent_limits
 from custody.actions.vault import Stray, close_vault, count_stock, open_vault
 from custody.actions.water import discharge
-from custody.actions.work import Add, ForOrder, Make, Take, record_step
+from custody.actions.work import Add, ForOrder, Lose, Make, Take, record_step
 from custody.calc.bar_types import Making
 from custody.models import Lot, RouteOrder, Run
-from custody.terms import Addition, Form, Kind, SerialFate
+from custody.terms import Addition, Cause, Form, Kind, SerialFate
 from tests import builders, people, settling
 
 
@@ -36,6 +36,7 @@ def whole(now):
     _bars()
     _vault()
     _gate()
+    _swept()
 
 
 def _work_on_an_order():
@@ -142,3 +143,11 @@ def _vault():
 
 def _fine(lot):
     return {"Au": lot.au_mg, "Ag": lot.ag_mg}
+
+
+def _swept():
+    """What was swept of the workshop's floor, not assayed yet."""
+    record_step(
+        kind=Kind.CLEAN_OUT, inputs=[], outputs=[Make(Form.SWEEPINGS, 1_500)], losses=(Lose(Cause.SWEEPINGS, -1_500),),
+        place=builders.place("SHOP"), at=timezone.now(), by=people.otto_operator(),
+    )  # fmt: skip

@@ -333,6 +333,11 @@ DAMAGES = {
         "I7", False, "UPDATE custody_clearanceevent SET at = now() WHERE clearance = 'released'"),
     "a hold that was not heeded": ("I7", False, "UPDATE custody_clearanceevent SET clearance = 'held'"),
     "a lot released by hand": ("I7", False, "UPDATE custody_lot SET clearance = 'released' WHERE number = '{held}'"),
+    "sweepings that nobody assayed, sent away": (
+        "I7", True, "UPDATE custody_movement SET au_mg = 0, ag_mg = 0, pt_mg = 0, pd_mg = 0, cu_mg = 0, lot_id ="
+        " (SELECT max(l.id) FROM custody_lot l JOIN custody_operation o ON o.id = l.created_by_id"
+        "   WHERE o.kind = 'clean out') WHERE id = (SELECT max(m.id) FROM custody_movement m"
+        "   JOIN custody_operation o ON o.id = m.operation_id WHERE o.kind = 'dispatch' AND m.side = 'in')"),
     "a custody model": (
         "I7", False, "UPDATE custody_lot SET custody_model = 'identity preserved' WHERE created_by_id = (SELECT id"
         " FROM custody_operation WHERE number = '{receipt}')"),
@@ -405,6 +410,9 @@ DAMAGES = {
     "an assay accepted by who recorded it": (
         "I12", False, "UPDATE custody_solutionassay s SET by_id = a.by_id FROM custody_solutionacceptance a"
         " WHERE a.assay_id = s.id"),
+    "water said to be a difference": (
+        "I12", True, "UPDATE custody_movement SET what = 'measurement difference' WHERE side = 'loss'"
+        " AND operation_id IN (SELECT id FROM custody_operation WHERE kind = 'discharge')"),
     "water past its permit": ("I12", False, "UPDATE custody_effluentlimit SET most = 99 WHERE substance = 'Ag'"),
     "water whose acidity was never measured": ("I12", False, "UPDATE custody_solutionassay SET ph_centi = NULL"),
     "water that left unassayed": (

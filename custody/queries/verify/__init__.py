@@ -8,6 +8,7 @@ from custody.queries.verify import (
     counter,
     exchanges,
     guards,
+    mixing,
     papers,
     prices,
     solutions,
@@ -49,6 +50,7 @@ def verify() -> Findings:
             heads.examine(entry)
         replay.finish()
         _compare_lots(replay, findings)
+        mixing.check_gathered(findings["I7"])
         amendments.check(replay.lots, amended, findings["I7"])
         counter.check(findings["I9"])
         _compare_strays(findings)

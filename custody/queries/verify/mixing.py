@@ -5,12 +5,41 @@ from typing import NamedTuple
 
 from custody.queries.verify.findings import Check
 from custody.queries.verify.lots import Lot
-from custody.queries.verify.raw import Entry, Line, Made
+from custody.queries.verify.raw import Entry, Line, Made, rows
 from custody.terms import Basis, Clearance, CustodyModel, Form, Kind, Source
 
 #: From the strictest to the loosest; a mixture is as loose as the loosest of its parts.
 MODELS = [str(model) for model in CustodyModel]
 NO_MIXING = {Kind.DISPATCH, Kind.VALUE, Kind.DIFFERENCE, Kind.RECEIVE, Kind.REVERSE}
+
+
+#: What a clean-out gathered, and what was made of such a lot alone: without metal in the book, and never assayed. Where
+#: one went in with others, or out of the gate.
+_UNASSAYED = """
+WITH RECURSIVE valued AS (
+    SELECT v.lot_id, v.id FROM custody_movement v JOIN custody_operation o ON o.id = v.operation_id
+     WHERE o.kind = 'value' AND v.side = 'out'
+       AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = o.id)
+), gathered (lot_id) AS (
+    SELECT m.lot_id FROM custody_operation o JOIN custody_movement m ON m.operation_id = o.id AND m.side = 'out'
+     WHERE o.kind = 'clean out'
+       AND NOT EXISTS (SELECT FROM custody_movement i WHERE i.operation_id = o.id AND i.side = 'in')
+    UNION
+    SELECT c.lot_id FROM gathered g JOIN custody_movement i ON i.lot_id = g.lot_id AND i.side = 'in'
+      JOIN custody_operation o ON o.id = i.operation_id AND o.kind NOT IN ('value', 'difference', 'reverse')
+      JOIN custody_movement c ON c.operation_id = o.id AND c.side = 'out' AND c.lot_id IS NOT NULL
+     WHERE i.au_mg + i.ag_mg + i.pt_mg + i.pd_mg + i.cu_mg = 0
+       AND NOT EXISTS (SELECT FROM valued v WHERE v.lot_id = g.lot_id AND v.id < i.id)
+)
+SELECT o.number, l.number FROM gathered g JOIN custody_movement i ON i.lot_id = g.lot_id AND i.side = 'in'
+  JOIN custody_operation o ON o.id = i.operation_id AND o.kind NOT IN ('value', 'difference', 'reverse')
+  JOIN custody_lot l ON l.id = g.lot_id
+ WHERE i.au_mg + i.ag_mg + i.pt_mg + i.pd_mg + i.cu_mg = 0
+   AND NOT EXISTS (SELECT FROM valued v WHERE v.lot_id = g.lot_id AND v.id < i.id)
+   AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = o.id)
+   AND (o.kind = 'dispatch' OR EXISTS (SELECT FROM custody_movement k
+         WHERE k.operation_id = o.id AND k.side = 'in' AND k.id <> i.id))
+"""
 
 
 class Mixture(NamedTuple):
@@ -66,6 +95,12 @@ def check(entry: Entry, lots: list[Lot], found: Check) -> None:
             found.breach(head.number, f"mixes lot {lot.number} before it was released")
         if not _model_allows(lot, lots):
             found.breach(head.number, f"mixes lot {lot.number} against its custody model", model=lot.made.custody_model)
+
+
+def check_gathered(found: Check) -> None:
+    """Notes what a clean-out gathered and what was mixed or sent away before anybody assayed it."""
+    for operation, lot in rows(_UNASSAYED):
+        found.breach(operation, f"mixes or sends lot {lot}, which was gathered and never assayed")
 
 
 def check_made(entry: Entry, line: Line, made: Made, mixture: Mixture | None, found: Check) -> None:

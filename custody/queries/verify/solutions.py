@@ -20,6 +20,11 @@ SELECT o.number, o.day, o.recorded_at, l.number,
  WHERE o.kind = 'discharge' AND o.source <> 'history'
    AND NOT EXISTS (SELECT FROM custody_operation x WHERE x.reverses_id = o.id)
 """
+_KEPT_BACK = """
+SELECT o.number, m.side, m.what FROM custody_operation o JOIN custody_movement m ON m.operation_id = o.id
+ WHERE o.kind = 'discharge' AND o.source <> 'history' AND m.side <> 'in'
+   AND NOT (m.side = 'loss' AND m.what = 'effluent')
+"""
 
 
 def check(found: Check) -> None:
@@ -62,3 +67,5 @@ def _water(found: Check, figures: dict[int, dict[str, int]]) -> None:
             measured = acidity[assay] if substance == "pH" else figures[assay].get(substance)
             if measured is None or measured > most or (least is not None and measured < least):
                 found.breach(where, f"{substance} within its limit", lot=lot, found=measured, least=least, most=most)
+    for operation, side, what in rows(_KEPT_BACK):
+        found.breach(f"discharge {operation}", "all of it left as effluent", side=side, cause=what)
