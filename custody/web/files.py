@@ -1,10 +1,13 @@
-"""Fields for photographs and papers: several files at once, told by their bytes."""
+"""Fields for files: photographs and papers, several at once, told by their bytes; a table in plain text."""
 
 from django import forms
 from django.core.exceptions import ValidationError
 
 from custody.errors import AttachmentRule
 from custody.queries.attachments import MOST, TYPES, type_of
+
+#: No table sent as a file is longer, in bytes.
+LONGEST = 1_000_000
 
 
 class _Files(forms.FileInput):
@@ -43,3 +46,26 @@ class FilesField(forms.FileField):
 
     def has_changed(self, initial, data):
         return bool(data)
+
+
+class TextFileField(forms.FileField):
+    """A table in plain text, cleaned to (name, text); None where no file is sent."""
+
+    def clean(self, data, initial=None) -> tuple[str, str] | None:
+        sent = super().clean(data, initial)
+        if not sent:
+            return None
+        if sent.size > LONGEST:
+            raise ValidationError("The file is longer than 1 MB. Divide it.")
+        return sent.name, plain_text(sent.read())
+
+
+def plain_text(content: bytes) -> str:
+    """The text of a file. Raises ValidationError for bytes that are none: nothing is guessed from them."""
+    try:
+        text = content.decode("utf-8")
+    except UnicodeDecodeError:
+        text = "\0"
+    if "\0" in text:
+        raise ValidationError("The file is no plain text in UTF-8. Save it as comma-separated text.")
+    return text

@@ -1,4 +1,4 @@
-"""I12 of prices: each judged by the one before it, those of a day in order, a doubtful one confirmed by another person."""
+"""I12 of prices: each judged by the one before it, a day's in order, doubtful ones confirmed by another person."""
 
 from bisect import bisect
 from collections import defaultdict

@@ -4,17 +4,14 @@ None has a key of its own: what stands there already is not recorded again, so t
 """
 
 from django import forms
-from django.core.exceptions import ValidationError
 
 from custody.calc.assay import format_milligrams
 from custody.calc.worksheet import COLUMNS
 from custody.calc.worksheet_file import Read, read_value
 from custody.queries.worksheets import Book
 from custody.terms import PieceRole, ReadingOf
+from custody.web.files import LONGEST, TextFileField
 from custody.web.forms import GramsField, KitForm
-
-#: No file of a balance or an instrument is longer.
-LONGEST = 1_000_000
 
 
 class ReadingField(GramsField):
@@ -77,7 +74,7 @@ class FileForm(KitForm):
     """A file of a balance or an instrument, or its lines pasted."""
 
     about_all = "file"
-    file = forms.FileField(label="File", required=False)
+    file = TextFileField(label="File", required=False)
     lines = forms.CharField(label="Or its lines", widget=forms.Textarea, required=False, max_length=LONGEST)
     reason = forms.CharField(
         label="Reason", required=False, max_length=300, help_text="Where a figure replaces one that was read before."
@@ -85,16 +82,8 @@ class FileForm(KitForm):
     text, name = "", ""
 
     def clean_file(self):
-        sent = self.cleaned_data.get("file")
-        if sent is None:
-            return None
-        if sent.size > LONGEST:
-            raise ValidationError("The file is longer than 1 MB. Give the readings of this worksheet alone.")
-        try:
-            self.text = sent.read().decode("utf-8")
-        except UnicodeDecodeError:
-            raise ValidationError("The file is no plain text in UTF-8. Export it as comma-separated text.") from None
-        self.name = sent.name
+        sent = self.cleaned_data["file"]
+        self.name, self.text = sent or ("", "")
         return sent
 
     def clean(self):
@@ -103,8 +92,6 @@ class FileForm(KitForm):
             self.text, self.name = cleaned.get("lines", ""), "pasted"
         if not self.text.strip() and not self.errors:
             self.add_error("file", "Choose a file, or paste its lines.")
-        elif "\0" in self.text:
-            self.add_error("file", "The file is no plain text. Export it as comma-separated text.")
         return cleaned
 
 

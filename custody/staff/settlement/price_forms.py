@@ -11,14 +11,12 @@ from django.utils import timezone
 from custody.calc.price_table import LONGEST_FIXING, LONGEST_SOURCE
 from custody.staff.settlement.forms import UNITS
 from custody.terms import METALS
+from custody.web.files import LONGEST, TextFileField, plain_text
 from custody.web.forms import BaseForm, DayField, KitForm, PercentField
 from custody.web.price_field import PriceField
 
-#: No file of prices is longer.
-LONGEST = 1_000_000
 #: So many days are shown where nobody asked for others.
 SHOWN_DAYS = 90
-NO_TEXT = "The file is no plain text in UTF-8. Save it as comma-separated text."
 _EVERY_METAL = [(metal, metal) for metal in METALS]
 
 
@@ -91,7 +89,7 @@ class PriceFileForm(KitForm):
     about_all = "file"
     mark_optional = False
 
-    file = forms.FileField(label="File", required=False)
+    file = TextFileField(label="File", required=False)
     lines = forms.CharField(label="Or its lines", widget=forms.Textarea, required=False, max_length=LONGEST)
     reason = _words(
         300, label="Reason", required=False, help_text="Where prices of the file replace others: what was wrong."
@@ -103,12 +101,8 @@ class PriceFileForm(KitForm):
     text, name = "", ""
 
     def clean_file(self):
-        sent = self.cleaned_data.get("file")
-        if sent is None:
-            return None
-        if sent.size > LONGEST:
-            raise ValidationError("The file is longer than 1 MB. Divide it.")
-        self.text, self.name = _decoded(sent.read()), sent.name
+        sent = self.cleaned_data["file"]
+        self.name, self.text = sent or ("", "")
         return sent
 
     def clean(self):
@@ -121,8 +115,6 @@ class PriceFileForm(KitForm):
             self.text, self.name = self._kept(said["kept"]), said["kept_name"]
         if not self.text.strip():
             self.add_error("file", "Choose a file, or paste its lines.")
-        elif "\0" in self.text:
-            self.add_error("file", NO_TEXT)
         return said
 
     @property
@@ -134,7 +126,7 @@ class PriceFileForm(KitForm):
 
     def _kept(self, text: str) -> str:
         try:
-            return _decoded(b64decode(text, validate=True))
+            return plain_text(b64decode(text, validate=True))
         except (NoBase64, ValidationError):
             self.add_error("file", "The page lost its file. Choose it again.")
             return ""
@@ -154,10 +146,3 @@ class LimitForm(BaseForm):
     jump_ppm = PercentField(label="Doubtful from more than, %", what="limit")
     valid_from = DayField(label="For days from", initial=timezone.localdate)
     note = _words(300, label="Why", required=False)
-
-
-def _decoded(content: bytes) -> str:
-    try:
-        return content.decode("utf-8")
-    except UnicodeDecodeError:
-        raise ValidationError(NO_TEXT) from None
