@@ -10,7 +10,7 @@ from custody.actions._sign import Signature
 from custody.actions._weighings import keep_weighings
 from custody.actions.weigh import Weighed
 from custody.calc.apportion import divide, withdraw
-from custody.errors import NegativeAmount, Overdraw, Refusal
+from custody.errors import NegativeAmount, Overdraw, Refusal, UnknownLot
 from custody.models import Lot, Place, RouteOrder, RouteOrderWork, User
 from custody.terms import METALS, Addition, Cause, Form, Kind, Purpose, SampleCut, SamplePurpose
 
@@ -179,6 +179,14 @@ _PURPOSES = {
     Kind.MELT: (Purpose.BEFORE_MELT, Purpose.AFTER_MELT),
     Kind.SAMPLE: (Purpose.SAMPLE, Purpose.SAMPLE),
 }
+
+
+def lot_named(number: str) -> Lot:
+    """The lot of this number. Raises ``UnknownLot``."""
+    lot = Lot.objects.filter(number=number).first()
+    if lot is None:
+        raise UnknownLot(lot=number)
+    return lot
 
 
 @dataclass(frozen=True, slots=True)

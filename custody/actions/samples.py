@@ -11,10 +11,10 @@ from django.utils import timezone
 from custody.actions import _post
 from custody.actions._allowed import require
 from custody.actions._sign import Signature
-from custody.actions._steps import Add, Lose, Make, Take, record, split
+from custody.actions._steps import Add, Lose, Make, Take, lot_named, record, split
 from custody.actions._weighings import unexplained
 from custody.actions.weigh import Weighed
-from custody.errors import Future, NotCustodian, Overdraw, SampleRule, UnknownLot
+from custody.errors import Future, NotCustodian, Overdraw, SampleRule
 from custody.models import Edge, Exchange, Lot, Place, SampleSeal, User
 from custody.queries import laboratory
 from custody.roles import Verb
@@ -47,7 +47,7 @@ def melt_on_receipt(
     if dips:
         require(by, Verb.SAMPLE)
     for number in weighed:
-        if _lot(number).valued:
+        if lot_named(number).valued:
             raise _about(
                 "inputs", f"Lot {number} has its assay: melt it at the plant, where metals balance.", lot=number
             )
@@ -92,7 +92,7 @@ def draw_samples(
     The rest stays under the lot's number. Raises ``NotAllowed`` and ``Refusal``.
     """
     require(by, Verb.SAMPLE)
-    parts = split(_lot(lot), samples, losses)
+    parts = split(lot_named(lot), samples, losses)
     with _post.refusals(), transaction.atomic(durable=True):
         return record(
             kind=Kind.SAMPLE,
@@ -216,16 +216,9 @@ def seal_sample(
         )
 
 
-def _lot(number: str) -> Lot:
-    lot = Lot.objects.filter(number=number).first()
-    if lot is None:
-        raise UnknownLot(lot=number)
-    return lot
-
-
 def _sample(number: str) -> Lot:
     """A sample with something left of it."""
-    one = _lot(number)
+    one = lot_named(number)
     if one.form != Form.SAMPLE:
         raise _about("sample", f"Lot {number} is no sample.")
     if not one.gross_mg:

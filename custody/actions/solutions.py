@@ -11,9 +11,10 @@ from custody.actions import _post
 from custody.actions._allowed import require
 from custody.actions._numbers import next_number
 from custody.actions._sign import Signature
+from custody.actions._steps import lot_named
 from custody.calc.solutions import Found, mass_mg, metal_mg
-from custody.errors import Refusal, UnknownLot
-from custody.models import EffluentLimit, Lot, SolutionAssay, SolutionFigure, User
+from custody.errors import Refusal
+from custody.models import EffluentLimit, SolutionAssay, SolutionFigure, User
 from custody.roles import Verb
 from custody.terms import METALS, Form, Kind
 
@@ -39,9 +40,7 @@ def assay_solution(
     earlier = SolutionAssay.objects.filter(request_key=request_key).first() if request_key else None
     if earlier:
         return earlier
-    held = Lot.objects.filter(number=lot).first()
-    if held is None:
-        raise UnknownLot(lot=lot)
+    held = lot_named(lot)
     if held.form not in (Form.SOLUTION, Form.IN_PROCESS) or not held.gross_mg:
         raise Refusal(f"Lot {lot} is no solution with anything in it.").at("lot")
     if not held.valued:
