@@ -144,7 +144,8 @@ def _page(request: HttpRequest, found: Fates) -> dict:
 def _received(found: Fates, metals: list[str]) -> Panel:
     facts = [Fact(label=metal, mg=found.received_mg[METALS.index(metal)]) for metal in metals]
     receipts = {parcel.created_by_id for parcel in found.parcels}
-    words = f"{len(found.parcels)} parcels of {len(receipts)} receipts, by their valuations."
+    parcels, papers = len(found.parcels), len(receipts)
+    words = f"{parcels} parcel{'s' * (parcels != 1)} of {papers} receipt{'s' * (papers != 1)}, by their valuations."
     return Panel(title="Received", facts=facts, note=words)
 
 

@@ -52,7 +52,7 @@ class PlantLots(BaseTable):
 
 class StandingLots(PlantLots):
     caption = "Lots one by one"
-    empty_text = "No lot stands there."
+    empty_text = "No lot stands there, beside what is in process."
     since = MomentColumn("Untouched since", accessor="last_at")
     place = tables.Column("Place", accessor="place__code", orderable=False)
 
@@ -153,6 +153,7 @@ def board(request: HttpRequest) -> HttpResponse:
         "standing": table,
         "orders": OrderTable(planner.open_orders(request.user), prefix="orders-"),
         "where": where,
+        "asked": bool(request.GET),
         "actions": _actions(request),
         "works": works,
     }
