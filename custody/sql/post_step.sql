@@ -30,7 +30,11 @@ BEGIN
         END IF;
     END IF;
     op.run_id := content.run_id;
-    IF op.kind = 'charge' AND contents = 0 THEN
+    IF op.kind = 'charge' AND contents = 0 AND NOT EXISTS (SELECT FROM custody_rule WHERE hours > 0
+            AND kind = coalesce(request ->> 'step', 'dissolve') AND kind NOT IN ('charge', 'draw', 'finish')) THEN
+        -- The finish is judged by the step's rule: one that may lose everything would let everything go.
+        PERFORM custody_refuse('run', format('%s is no step that a vessel is charged for.', request ->> 'step'), '{}');
+    ELSIF op.kind = 'charge' AND contents = 0 THEN
         INSERT INTO custody_run (number, step, vessel_id, opened_by_id, content_id)
         VALUES (custody_number('RUN', 'custody_number_run', op.at), coalesce(request ->> 'step', 'dissolve'),
                 vessel, op.id, outs[1].lot_id) RETURNING id INTO op.run_id;

@@ -280,3 +280,18 @@ def test_a_run_that_ends_by_drawing_everything_is_asked_the_same():
             inputs=[Take(now.number)],
             outputs=[Make(Form.SOLUTION, now.gross_mg, {"Au": now.au_mg, "Ag": now.ag_mg})],
         )
+
+
+@pytest.mark.parametrize("step", ["discharge", "melt", "finish", "alchemy"])
+def test_a_vessel_is_charged_for_a_step_of_vessels(step):
+    """A discharge may lose everything: a run of one would be finished with nothing left, and nobody asked."""
+    builders.places()
+    (lot,) = builders.ready()
+    charge = {
+        "kind": "charge", "step": step, "at": timezone.now(), "by": people.otto_operator().pk,
+        "inputs": [{"lot": lot.number}],
+        "outputs": [{"form": "in process", "vessel": "VESSEL-1", "gross_mg": lot.gross_mg,
+                     "fine_mg": dict(zip(METALS, lot.metals_mg, strict=True))}],
+    }  # fmt: skip
+    with pytest.raises(errors.RunRule):
+        _post.post(charge)
