@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 
-from custody.calc.solutions import Found, concentration_ug_l, litres, volume_ml, water_ml
+from custody.calc.solutions import Found, concentration_ug_l, litres, mass_mg, metal_mg, volume_ml, water_ml
 from custody.models import Lot, Operation, Place, SolutionAssay, SolutionFigure, User, Vessel
 from custody.queries import plant, scope
 from custody.terms import COLUMNS, Form, PlaceKind
@@ -152,3 +152,15 @@ def waiting_assays(viewer: User) -> QuerySet[SolutionAssay]:
 def figures_of(assay: SolutionAssay) -> dict[str, Found]:
     """What an assay found, by substance."""
     return {figure.substance: Found(figure.ug_l, figure.below) for figure in assay.figures.all()}
+
+
+def changes_by(assay: SolutionAssay) -> list[dict]:
+    """What the acceptance of an assay would change, column by column, milligrams: custody_solution_holds() in words."""
+    figures, nothing = figures_of(assay), Found(0)
+    metals = [metal_mg(assay.volume_ml, figures.get(metal, nothing).ug_l) for metal in COLUMNS[1:]]
+    found = (mass_mg(assay.volume_ml, assay.density_mg_ml), *metals)
+    return [
+        {"what": column, "book_mg": book, "found_mg": mg, "change_mg": mg - book}
+        for column, book, mg in zip(COLUMNS, assay.lot.columns_mg, found, strict=True)
+        if book or mg
+    ]

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_GET
 
 from custody.actions.solutions import accept_solution, assay_solution
 from custody.calc.refusals import Refused
-from custody.calc.solutions import Found, hundredths, litres, mass_mg, metal_mg
+from custody.calc.solutions import Found, hundredths, litres
 from custody.errors import Refusal
 from custody.models import Lot, SolutionAssay
 from custody.queries import scope, tanks
@@ -30,7 +30,7 @@ from custody.staff.laboratory.solution_tables import (
     standing_of,
 )
 from custody.staff.solution_fields import ConcentrationField, DensityField, LitresField, PhField
-from custody.terms import COLUMNS, METALS, Form, Method
+from custody.terms import Form, Method
 from custody.web.access import needs
 from custody.web.forms import BaseRows, EventForm, RowForm, rows_of
 from custody.web.panels import Fact, Panel
@@ -167,7 +167,7 @@ def solution_assay(request: HttpRequest, number: str) -> HttpResponse:
         "tone": TONES[standing_of(one)],
         "own": own and waits,
         "panels": _panels(one),
-        "changes": AssayChanges(_changes(one)) if waits else None,
+        "changes": AssayChanges(tanks.changes_by(one)) if waits else None,
         "acceptable": waits and not own and may(request.user.roles, Verb.ACCEPT),
     }
     return render(request, "staff/laboratory/solution_assay.html", context)
@@ -190,18 +190,6 @@ def _accept(request: HttpRequest, one: SolutionAssay, form: AcceptForm) -> HttpR
         return None
     messages.success(request, f"Assay {one.number} is accepted; solution {one.lot.number} has its gross and metals.")
     return redirect("operation", posted.number)
-
-
-def _changes(one: SolutionAssay) -> list[dict]:
-    figures = tanks.figures_of(one)
-    nothing = Found(0)
-    holds = [metal_mg(one.volume_ml, figures.get(metal, nothing).ug_l) for metal in METALS]
-    found = (mass_mg(one.volume_ml, one.density_mg_ml), *holds)
-    return [
-        {"what": column, "book_mg": book, "found_mg": mg, "change_mg": mg - book}
-        for column, book, mg in zip(COLUMNS, one.lot.columns_mg, found, strict=True)
-        if book or mg
-    ]
 
 
 def _panels(one: SolutionAssay) -> list[Panel]:

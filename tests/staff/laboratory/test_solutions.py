@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from custody.actions.work import Add, Make, Take, record_step
 from custody.models import Operation, SolutionAssay
+from custody.queries import tanks
 from custody.queries.verify import verify
 from custody.terms import METALS, Addition, Form, Kind
 from tests import builders, people
@@ -55,6 +56,7 @@ def test_an_assay_is_recorded_and_waits_for_another_person():
     page = people.signed_in(people.anna_assayer()).get(f"/laboratory/solution-assay/{assay.number}/").content.decode()
     assert "You recorded this" in page
     assert "789.182" in page
+    shown = [row["found_mg"] for row in tanks.changes_by(assay)]
     address = f"/laboratory/solution-assay/{assay.number}/"
     assert "countersign" in ada.post(address, body()).content.decode()
     signed = {"countersigner": "mona", "countersign_password": people.PASSWORD, "countersign_meaning": "Seen"}
@@ -62,6 +64,7 @@ def test_an_assay_is_recorded_and_waits_for_another_person():
     number = ada.post(address, data).url.removeprefix("/operation/").rstrip("/")
     assert ada.post(address, data).url.rstrip("/").endswith(number), "sent twice, accepted once"
     assert builders.fresh(lot.number).columns_mg == (100_470_000, 789_182, 148, 0, 0, 0)
+    assert shown == [100_470_000, 789_182, 148], "what was shown is what was recorded"
     assert Operation.objects.filter(kind="value", solution_acceptance__isnull=False).count() == 1
     history = ada.get(f"/laboratory/solution/{lot.number}/").content.decode()
     assert "accepted" in history
