@@ -26,7 +26,7 @@ class LitresField(ThousandthsField):
 class DensityField(LitresField):
     """Grams a millilitre, cleaned to milligrams a millilitre; ``None`` when blank."""
 
-    what, most = "density", MOST_G_ML
+    what, most, example = "density", MOST_G_ML, "1.05"
 
 
 class ConcentrationField(LitresField):

@@ -142,12 +142,13 @@ class ThousandthsField(_FigureField):
     """A figure with at most three decimals, cleaned to whole thousandths; ``None`` when blank. ``zero`` allows zero."""
 
     what = "figure"
+    example = "120.5"
 
     def parse(self, text: str) -> int:
-        text = reading.clean(text, what=self.what, example="120.5")
-        value = reading.scaled(text, decimals=3, most=3, what=self.what, example="120.5")
+        text = reading.clean(text, what=self.what, example=self.example)
+        value = reading.scaled(text, decimals=3, most=3, what=self.what, example=self.example)
         if not self.zero:
-            reading.refuse_zero(value, what=self.what, example="120.5")
+            reading.refuse_zero(value, what=self.what, example=self.example)
         return value
 
     def show(self, value: int) -> str:

@@ -31,6 +31,7 @@ from custody.web.countersign import ASKED
 from custody.web.lot_list import lots_in
 from custody.web.panels import Action, Fact, Panel
 from custody.web.seen import seal
+from custody.web.standing import metal_columns, metals_in
 
 SCRIPTS = ("custody/tally.js", "custody/scale.js")
 LOOK_FIRST = "Look at what it comes to below, then send it out."
@@ -81,6 +82,7 @@ def dispatched(request: HttpRequest, number: str) -> HttpResponse:
     )
     left = queries.left_with(one, request.user)
     missing = any(line.bar and not line.certificate for line in left)
+    metals = metal_columns(metals_in(line.columns_mg for line in left), "columns_mg")
     papers = list(scope.documents(request.user).filter(operation=one).select_related("issued_by"))
     return render(
         request,
@@ -90,7 +92,7 @@ def dispatched(request: HttpRequest, number: str) -> HttpResponse:
             "status": "reversed" if hasattr(one, "reversed_by") else "",
             "actions": _actions(one, request.user, missing),
             "panels": [_panel(one), _collected(one, request.user)],
-            "tables": [vault_tables.LeftTable(left), DocumentTable(papers)],
+            "tables": [vault_tables.LeftTable(left, extra_columns=metals), DocumentTable(papers)],
             "issue": _issue(one, request.user, Counter(paper.kind for paper in papers)),
         },
     )

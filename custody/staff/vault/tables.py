@@ -278,9 +278,10 @@ class LeftTable(BaseTable):
     number = LotColumn(accessor="lot__number", verbose_name="Lot", orderable=False)
     bar = tables.Column(verbose_name="Bar", default="", orderable=False)
     gross = MassColumn("Gross", accessor="columns_mg__0", orderable=False)
-    au = MassColumn("Au", accessor="columns_mg__1", orderable=False)
-    ag = MassColumn("Ag", accessor="columns_mg__2", orderable=False)
     certificate = tables.Column(empty_values=(), verbose_name="Certificate", orderable=False)
+
+    class Meta:
+        sequence = ("number", "bar", "gross", "...", "certificate")
 
     def render_certificate(self, value, record):
         if record.bar is None:

@@ -233,9 +233,11 @@ def test_any_reader_of_the_book_sees_a_dispatch_and_its_papers():
 
 def test_bought_metal_is_sold_when_nothing_is_owed():
     (lot,) = builders.received(basis=Basis.PURCHASE)
-    lot = builders.handed_over(builders.released(builders.valued(lot)), people.vera_vault(), "VAULT")
+    lot = builders.handed_over(builders.released(builders.valued(lot, Cu=90_000)), people.vera_vault(), "VAULT")
     one = settling.dispatched(lot, to=people.party("P-02"), against=Against.SALE)
     assert one.party.code == "P-02"
+    table = people.signed_in(people.adam_auditor()).get(f"/vault/dispatch/{one.number}/").context["tables"][0]
+    assert [column.name for column in table.columns] == ["number", "bar", "gross", "cu", "certificate"]
 
 
 def test_the_certificate_says_what_the_book_says():
