@@ -4,7 +4,7 @@ import re
 
 from tests.documents import reading
 from tests.journeys.eye import KEPT, WIDE
-from tests.journeys.laboratory import work
+from tests.journeys.laboratory import tick, work
 from tests.journeys.person import Person
 from tests.journeys.plant import BALANCED
 
@@ -62,7 +62,7 @@ def _to_step(operator: Person, title: str, *lots: str) -> None:
     """With the lots ticked on the board; where its list does not show them all, they are scanned on the step's page."""
     operator.desk("Plant")
     if all(operator.page.get_by_label(f"Take {lot}", exact=True).count() for lot in lots):
-        work(operator, title, *lots)
+        tick(operator, title, *lots)
         return
     operator.follow("Record a step")
     operator.follow(title)

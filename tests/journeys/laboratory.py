@@ -50,6 +50,11 @@ def row_of(sampler: Person, lot: str) -> str:
 def work(person: Person, step: str, *lots: str) -> None:
     """To the entry of a step, with the lots ticked on the plant's board."""
     person.desk("Plant")
+    tick(person, step, *lots)
+
+
+def tick(person: Person, step: str, *lots: str) -> None:
+    """From the plant's board to the entry of a step."""
     for lot in lots:
         person.choose(f"Take {lot}")
     waiting = person.main.locator("form").filter(has=person.page.get_by_label(f"Take {lots[0]}"))

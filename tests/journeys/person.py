@@ -14,6 +14,10 @@ from custody.models import User
 from tests.journeys.eye import Eye
 from tests.people import PASSWORD
 
+#: What kind of field it is, or that it stands in a part of the page that is folded away.
+KIND = 'field => field.closest("details:not([open])") ? "folded" : field.type'
+FOLD = "xpath=ancestor::details[not(@open)]/summary"
+
 
 class Person:
     """A person with a login, at a browser of their own."""
@@ -69,14 +73,15 @@ class Person:
     def type(self, label: str, text: str, row: str = "") -> None:
         """A field by its label, of the whole form or of a row by its heading ("Parcel 2"); a list is chosen from."""
         field = self.field(label, row)
-        folded = field.locator("xpath=ancestor::details[not(@open)]")
-        if folded.count():
-            folded.locator("summary").click()
-        if field.evaluate("field => field.tagName") == "SELECT":
+        kind = field.evaluate(KIND)
+        if kind == "folded":
+            field.locator(FOLD).click()
+            kind = field.evaluate(KIND)
+        if kind == "select-one":
             field.select_option(label=text)
         else:
-            field.fill("")
-            field.press_sequentially(text)
+            field.fill(text[:-1])
+            field.press_sequentially(text[-1:])  # by key, as what listens to keys hears it
 
     def fill_in(self, said: dict[str, str], row: str = "") -> None:
         """Several fields, each by its label."""
@@ -99,7 +104,10 @@ class Person:
 
     def choose(self, label: str) -> None:
         """A radio button or a box to tick, by its words."""
-        self.main.get_by_label(label, exact=True).check()
+        field = self.main.get_by_label(label, exact=True)
+        if field.evaluate(KIND) == "folded":
+            field.locator(FOLD).click()
+        field.check()
 
     def one_more(self, words: str, times: int = 1) -> None:
         """More rows of an entry, by the button that adds one."""
