@@ -11,8 +11,10 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
+from uuid import UUID
 
 from django.db import Error, connection, transaction
+from django.db.models import Model
 from psycopg.types.json import Jsonb
 
 from custody.errors import Busy, Refusal, refusal_named
@@ -103,6 +105,17 @@ def alone(what: str) -> None:
     """Until the transaction ends nobody else does this: two of the same would both find nothing recorded yet."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [what])
+
+
+def sent_before(model: type[Model], request_key: UUID | None) -> Model | None:
+    """What this very form made already, inside a transaction; sent again at the same moment it waits for the first.
+
+    Without the wait both would find nothing, and the second would meet a row in its way instead of its own answer.
+    """
+    if request_key is None:
+        return None
+    alone(f"form {request_key}")
+    return model.objects.filter(request_key=request_key).first()
 
 
 def in_lock_order(numbers: Iterable[str]) -> list[str]:

@@ -121,7 +121,7 @@ def set_aside_serials(
     if last - first >= LONGEST_RANGE:
         raise Refusal(f"A range holds at most {LONGEST_RANGE} serials.").at("last")
     with _post.refusals(), transaction.atomic(durable=True):
-        return SerialRange.objects.create(
+        return _post.sent_before(SerialRange, request_key) or SerialRange.objects.create(
             mark=mark.strip(),
             year=year,
             head=head.strip(),

@@ -49,7 +49,7 @@ def keep_current(
     if replaces and hasattr(replaces, "replaced_by"):
         raise Refusal("This reading is replaced already. Replace the one that took its place.").at("from_at")
     with _post.refusals(), transaction.atomic(durable=True):
-        return CellReading.objects.create(
+        return _post.sent_before(CellReading, request_key) or CellReading.objects.create(
             run=run,
             from_at=from_at,
             to_at=to_at,

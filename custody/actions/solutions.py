@@ -59,6 +59,9 @@ def assay_solution(
             "volume"
         )
     with _post.refusals(), transaction.atomic(durable=True):
+        earlier = _post.sent_before(SolutionAssay, request_key)
+        if earlier:
+            return earlier
         made = SolutionAssay.objects.create(
             number=next_number("TA", "solution", at),
             lot=held,

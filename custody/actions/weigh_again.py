@@ -21,8 +21,7 @@ def weigh_again(*, lot: Lot, weighed: Weighed, at: datetime, by: User, request_k
     """
     require(by, Verb.WEIGH)
     with _post.refusals(), transaction.atomic(durable=True):
-        _post.alone(f"weighing {request_key}")
-        earlier = Weighing.objects.filter(request_key=request_key).first() if request_key else None
+        earlier = _post.sent_before(Weighing, request_key)
         if earlier:
             return earlier
         now = Lot.objects.get(pk=lot.pk)
