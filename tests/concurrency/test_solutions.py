@@ -12,6 +12,7 @@ from tests.concurrency.conftest import posting, recorded, refusals
 
 WRITERS = 8
 LOCKS = "custody_lock_lots(text[])"
+VALUES = "custody_post_value(custody_operation,custody_rule,jsonb)"
 
 
 @pytest.fixture
@@ -50,6 +51,7 @@ def test_an_assay_is_accepted_once_whoever_comes_first(tank, writers, sound):
 def test_control_without_the_lock_only_the_row_itself_is_alone(tank, writers, rewritten):
     """Everybody finds the assay free; what refuses them is the unique row, without a sentence of its own."""
     rewritten(LOCKS, " FOR UPDATE", "", "RETURN locked;", "PERFORM pg_sleep(0.3); RETURN locked;")
+    rewritten(VALUES, "PERFORM pg_advisory_xact_lock(", "PERFORM (")
     results = writers([accepting(tank, timezone.now())] * 4)
     assert "solution" not in refusals(results)
     assert SolutionAcceptance.objects.count() == 1
