@@ -164,7 +164,7 @@ BAD_LINES = {
     "outputs heavier than inputs": (making(gross_g="101.000"), "1.000"),
     "gold from nowhere": (making(fine_g={"Au": "80.001", "Ag": "15.000"}), "0.001"),
     "metals over gross": (making(fine_g={"Au": "80.000", "Ag": "20.001"}), "gross"),
-    "a serial used again": (making(form="bar", serial="A1"), "serial"),
+    "a serial used again": (making(form="bar", serial="A1"), "Serial A1"),
     "a valuation without a lot": (melt(kind="value"), "valuation"),
     "a receipt with inputs": (melt(kind="receive", party="P-01"), "outputs only"),
     "a dispatch with outputs": (melt(kind="dispatch", party="P-01"), "no outputs"),
