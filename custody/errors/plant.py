@@ -57,6 +57,13 @@ OverCapacity = refusal(
     "{vessel} holds at most {most} L; with this it would hold about {then} L.{onward} if it is so, write the reason.",
     field="reason",
 )
+EffluentUndischarged = refusal(
+    "EffluentUndischarged",
+    "effluent_undischarged",
+    "Metal leaves with water by a discharge alone: keep the liquor as a solution, have it assayed, and discharge it. Or"
+    " name the cause by which the metal was lost here.",
+    field="losses",
+)
 CurrentOverlaps = refusal(
     "CurrentOverlaps", "current_overlaps", "This time overlaps an earlier reading of the current.", field="from_at"
 )

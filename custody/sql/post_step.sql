@@ -250,6 +250,10 @@ BEGIN
     END LOOP;
     FOR i IN 1..coalesce(jsonb_array_length(request -> 'losses'), 0) LOOP
         line := custody_read_loss(rule, request -> 'losses' -> (i - 1));
+        IF op.source = 'live' AND line.what = 'effluent' AND op.kind NOT IN ('discharge', 'clean out')
+                AND greatest(line.amounts[2], line.amounts[3], line.amounts[4], line.amounts[5], line.amounts[6]) > 0 THEN
+            PERFORM custody_refuse('effluent_undischarged', 'Metal leaves with water by a discharge alone.', '{}');
+        END IF;
         losses := losses || line;
         CONTINUE WHEN line.what = 'measurement difference' OR least(line.amounts[2], line.amounts[3], line.amounts[4],
             line.amounts[5], line.amounts[6]) >= 0;

@@ -32,7 +32,7 @@ def draw(operator: Person, run: str, form: str, gross: str, **metals: str) -> tu
     return operator.title, operator.table("Out")[0]["Line"]
 
 
-def finish(operator: Person, run: str, residue: dict[str, str], solution: str, effluent: dict[str, str]) -> None:
+def finish(operator: Person, run: str, residue: dict[str, str], solution: str, filtered: dict[str, str]) -> None:
     """What the book still holds in the vessel is carried to two lots or declared lost."""
     to_run(operator, run)
     operator.follow("Finish")
@@ -41,7 +41,7 @@ def finish(operator: Person, run: str, residue: dict[str, str], solution: str, e
     operator.fill_in({"Form": "solution", "Gross": solution}, "Lot out 1")
     operator.fill_in({"Form": "residue"} | residue, "Lot out 2")
     assert "g Au still to explain" in operator.still_to_explain()
-    operator.fill_in({"Cause": "effluent"} | effluent, "Loss 1")
+    operator.fill_in({"Cause": "filter"} | filtered, "Loss 1")
     assert operator.still_to_explain() == BALANCED
     operator.press("Record the finish")
     operator.scan(run)

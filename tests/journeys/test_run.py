@@ -20,7 +20,7 @@ def test_a_batch_as_a_run_and_a_mistake_mended(at_work):
     rest = recast(operator, sand, drawn)
     reused(operator, rest)
     take_over(keeper, operator)
-    tracing.forward(at_work(people.clara_compliance()), nuggets, {"bar": "A000001", "stock": "", "loss": "effluent"})
+    tracing.forward(at_work(people.clara_compliance()), nuggets, {"bar": "A000001", "stock": "", "loss": "filter"})
     call_command("verify")
 
 

@@ -43,7 +43,7 @@ ELSEWHERE = {
     "outside_band", "poor_yield",
     # test_solutions.py
     "solution", "solution_stale", "effluent_no_limits", "effluent_unassayed", "effluent_unmeasured",
-    "effluent_over_limit", "over_capacity",
+    "effluent_undischarged", "effluent_over_limit", "over_capacity",
     # test_cells.py
     "current_overlaps", "current_outside_run",
     # test_bar_types.py

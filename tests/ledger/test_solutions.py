@@ -347,6 +347,25 @@ def test_a_discharge_keeps_no_metal_back():
         ))  # fmt: skip
 
 
+def test_only_a_discharge_lets_metal_leave_with_water():
+    """Poured away at the finish, a liquor would need no assay and no permit."""
+    content = charged()
+    gross, *metals = content.columns_mg
+    poured = Lose(Cause.EFFLUENT, gross, dict(zip(METALS, metals, strict=True)))
+
+    def finish(loss, *outputs):
+        return record_step(
+            kind=Kind.FINISH, inputs=[Take(content.number)], outputs=list(outputs), losses=(loss,), at=timezone.now(),
+            by=people.otto_operator(), reason="Poured away", countersign=signed(),
+        )  # fmt: skip
+
+    told = refuses(errors.EffluentUndischarged, lambda: finish(poured))
+    assert "have it assayed, and discharge it" in told
+    kept = Make(Form.SOLUTION, gross - 100_000, dict(zip(METALS, metals, strict=True)), place="VESSEL-1")
+    finish(Lose(Cause.EFFLUENT, 100_000), kept)
+    assert verify().ok, verify().as_document()
+
+
 def test_a_draw_is_not_undone_under_an_assay_of_what_it_left():
     """Given back, the drawn gold would stand in the tank besides what was measured there."""
     content = charged()

@@ -379,6 +379,11 @@ DAMAGES = {
     "an attachment of another receipt's parcel": (
         "I10", False, "UPDATE custody_attachment SET lot_id = (SELECT id FROM custody_lot WHERE number = '{held}')"),
     # I12
+    "metal poured away without a discharge": (
+        "I12", True,
+        f"UPDATE custody_movement SET what = 'effluent' WHERE operation_id = {MELT} AND side = 'loss'"
+        " AND what = 'fume'",
+    ),
     "an assay accepted by its recorder": (
         "I12", False, "UPDATE custody_acceptance a SET by_id = d.by_id FROM custody_determination d"
         " WHERE d.id = a.determination_id"),

@@ -91,7 +91,7 @@ def finish(plant, random):
     content = plant.content()
     if content and random.random() < 0.6:
         outs = ["residue"] * random.randint(0, 2)
-        losses = ["effluent", "filter"][: random.randint(0 if outs else 1, 2)]
+        losses = ["sweepings", "filter"][: random.randint(0 if outs else 1, 2)]
         gain = None
         if outs and random.random() < 0.3:
             gain = with_gross([random.randint(0, 40), 0, 0, 0, random.randint(0, 5), 0])

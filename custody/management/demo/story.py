@@ -166,20 +166,20 @@ def draw(desk: Desk, form: Form, gross: int, **fine: int) -> str:
 
 
 def finish(desk: Desk) -> None:
-    """What the book still holds is declared: fume, effluent, and the copper solution that goes on."""
+    """What the book still holds is declared: fume, the filter, and the copper solution that goes on."""
     content = content_of(desk)
     left = desk.book(content.number)
-    fume, effluent = left["gross"] // 100, 85_000
+    fume, filtered = left["gross"] // 100, 85_000
     copper = left["Cu"] * 95 // 100
     work.record_step(
         kind=Kind.FINISH,
         inputs=[work.Take(content.number)],
-        outputs=[work.Make(Form.SOLUTION, left["gross"] - fume - effluent, {"Cu": copper}, place="HALL")],
+        outputs=[work.Make(Form.SOLUTION, left["gross"] - fume - filtered, {"Cu": copper}, place="HALL")],
         losses=(
             work.Lose(Cause.FUME, fume),
-            work.Lose(Cause.EFFLUENT, effluent, {"Au": left["Au"], "Ag": left["Ag"], "Cu": left["Cu"] - copper}),
+            work.Lose(Cause.FILTER, filtered, {"Au": left["Au"], "Ag": left["Ag"], "Cu": left["Cu"] - copper}),
         ),
-        reason="The filter was washed once only; its water went to the tank",
+        reason="The filter was washed once only, and burnt",
         at=desk.clock.tick(60),
         by=desk.house.orrin,
     )
@@ -241,7 +241,7 @@ def second_batch(desk: Desk, rest: list[str]) -> None:
     residue = {"Au": book["Au"] * 8 // 1000, "Ag": book["Ag"] * 15 // 1000}
     solution = {"Cu": book["Cu"] * 96 // 100}
     grosses = [sand["Au"] * 1_000_000 // 997_900, chloride["Ag"] * 4 // 3, residue["Au"] * 4]
-    effluent, fume = 41_000, acid // 120
+    filtered, fume = 41_000, acid // 120
     out = [sand, chloride, residue, solution]
     posted = work.record_step(
         kind=Kind.DISSOLVE,
@@ -251,20 +251,20 @@ def second_batch(desk: Desk, rest: list[str]) -> None:
             work.Make(Form.GOLD_SAND, grosses[0], sand),
             work.Make(Form.SILVER_CHLORIDE, grosses[1], chloride),
             work.Make(Form.RESIDUE, grosses[2], residue),
-            work.Make(Form.SOLUTION, book["gross"] + acid - sum(grosses) - effluent - fume, solution),
+            work.Make(Form.SOLUTION, book["gross"] + acid - sum(grosses) - filtered - fume, solution),
         ],
         losses=(
             work.Lose(Cause.FUME, fume),
             work.Lose(
-                Cause.EFFLUENT,
-                effluent,
+                Cause.FILTER,
+                filtered,
                 {metal: book[metal] - sum(made.get(metal, 0) for made in out) for metal in ("Au", "Ag", "Cu")},
             ),
         ),
         at=desk.clock.tick(480),
         by=desk.house.orrin,
         place=desk.house.places["HALL"],
-        reason="Old slags hold silver that no acid reaches; their mud went with the water",
+        reason="Old slags hold silver that no acid reaches; their mud stayed on the filter",
     )
     desk.clock.morning(15)
     small = bars(101, (20, 10), (10, 20), (4, 50), (3, 100), ppm=997_800, silver_ppm=300)

@@ -25,6 +25,11 @@ SELECT o.number, m.side, m.what FROM custody_operation o JOIN custody_movement m
  WHERE o.kind = 'discharge' AND o.source <> 'history' AND m.side <> 'in'
    AND NOT (m.side = 'loss' AND m.what = 'effluent')
 """
+_POURED_AWAY = """
+SELECT o.number FROM custody_operation o JOIN custody_movement m ON m.operation_id = o.id
+ WHERE o.source = 'live' AND o.kind NOT IN ('discharge', 'clean out', 'value', 'reverse') AND m.side = 'loss'
+   AND m.what = 'effluent' AND greatest(m.au_mg, m.ag_mg, m.pt_mg, m.pd_mg, m.cu_mg) > 0
+"""
 
 
 def check(found: Check) -> None:
@@ -67,5 +72,7 @@ def _water(found: Check, figures: dict[int, dict[str, int]]) -> None:
             measured = acidity[assay] if substance == "pH" else figures[assay].get(substance)
             if measured is None or measured > most or (least is not None and measured < least):
                 found.breach(where, f"{substance} within its limit", lot=lot, found=measured, least=least, most=most)
+    for (operation,) in rows(_POURED_AWAY):
+        found.breach(operation, "metal left with water by no discharge")
     for operation, side, what in rows(_KEPT_BACK):
         found.breach(f"discharge {operation}", "all of it left as effluent", side=side, cause=what)

@@ -63,7 +63,7 @@ def finish(request: HttpRequest, number: str) -> HttpResponse:
         "in": _content_rows(sent, content),
         "add": AdditionRows(sent, prefix="add", form_kwargs={"additions": rule.additions}),
         "out": CarriedRows(sent, prefix="out", initial=carried, form_kwargs=options),
-        "loss": LossRows(sent, prefix="loss", initial=[{"cause": Cause.EFFLUENT}], form_kwargs={"causes": rule.causes}),
+        "loss": LossRows(sent, prefix="loss", initial=[{"cause": Cause.FILTER}], form_kwargs={"causes": rule.causes}),
     }
     entry = Entry(request, _form(request, sent, content), rows)
     done = entry.record(lambda: _finish(entry, content), "The finish")

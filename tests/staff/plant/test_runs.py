@@ -100,7 +100,7 @@ def test_a_finish_declares_what_the_vessel_still_holds(client):
     scale = builders.scale().code
     rows = {
         "out": [{"form": "silver chloride", "gross": "200", "Ag": "149.9"}],
-        "loss": [{"cause": "effluent", "gross": "4000.1", "Au": "0.5", "Ag": "0.05"}],
+        "loss": [{"cause": "spill", "gross": "4000.1", "Au": "0.5", "Ag": "0.05"}],
     }
     short = client.post(address, body(rows=rows | {"add": [], "in": [{}]}, scale=scale))
     assert "0.050 g of Ag still to explain" in faults(short)
