@@ -74,7 +74,7 @@ def test_the_limits_of_the_day_are_those_of_the_planner():
         ({"iron_excess_ppm": "901"}, "Check it"),
         ({"iron_excess_ppm": "1,5"}, "excess"),
         ({"valid_from": "2020-01-01"}, "from today or a later day"),
-        ({"valid_from": "soon"}, "valid date"),
+        ({"valid_from": "soon"}, "Give a day, like"),
         ({"silver_way": "magic"}, "magic"),
         ({"batch_gross_mg": "-1"}, "-1"),
     ],
