@@ -285,8 +285,8 @@ def _chart(cell: Cell, vessel: str, until: datetime) -> dict:
     found = cell.efficiency_ppm
     title = f"Current and deposit of {vessel}"
     desc = (
-        f"{len(cell.currents)} readings of the current, {calc.ampere_hours(cell.milliampere_hours())} ampere-hours;"
-        f" {len(cell.cathodes)} weighings of cathodes."
+        f"Readings of the current: {len(cell.currents)}, {calc.ampere_hours(cell.milliampere_hours())} ampere-hours."
+        f" Weighings of cathodes: {len(cell.cathodes)}."
         f" {'No efficiency is found yet.' if found is None else f'Efficiency found: {_percent(found)} per cent.'}"
     )
     return {"chart_title": title, "chart": cell_chart.svg(cell, until=until, title=title, desc=desc), "words": desc}
