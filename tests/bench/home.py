@@ -107,5 +107,6 @@ def desks(database: str, writers: int) -> list[Desk]:
 
 def _place(superuser: psycopg.Connection, code: str, kind: str) -> None:
     superuser.execute(
-        "INSERT INTO custody_place (code, name, kind, active) VALUES (%s, %s, %s, true)", [code, code, kind]
+        "INSERT INTO custody_place (code, name, kind, active, two_person) VALUES (%s, %s, %s, true, false)",
+        [code, code, kind],
     )
