@@ -109,19 +109,20 @@ def set_aside_serials(
     Once a mark and year have a range, no bar is stamped outside their ranges. Raises ``NotAllowed`` and ``Refusal``.
     """
     require(by, Verb.KEEP_BARS)
-    earlier = SerialRange.objects.filter(request_key=request_key).first() if request_key else None
-    if earlier:
-        return earlier
-    if not mark.strip():
-        raise Refusal("Name the mark: the refinery has none in its particulars yet.").at("mark")
-    if head.strip() != head or len(head) + width > LONGEST_SERIAL:
-        raise Refusal(f"Letters and digits together are at most {LONGEST_SERIAL}, without spaces around.").at("head")
-    if not 0 <= first <= last < 10**width:
-        raise Refusal(f"The first is not after the last, and both fit into {width} digits.").at("first")
-    if last - first >= LONGEST_RANGE:
-        raise Refusal(f"A range holds at most {LONGEST_RANGE} serials.").at("last")
     with _post.refusals(), transaction.atomic(durable=True):
-        return _post.sent_before(SerialRange, request_key) or SerialRange.objects.create(
+        earlier = _post.sent_before(SerialRange, request_key)
+        if earlier:
+            return earlier
+        if not mark.strip():
+            raise Refusal("Name the mark: the refinery has none in its particulars yet.").at("mark")
+        if head.strip() != head or len(head) + width > LONGEST_SERIAL:
+            said = f"Letters and digits together are at most {LONGEST_SERIAL}, without spaces around."
+            raise Refusal(said).at("head")
+        if not 0 <= first <= last < 10**width:
+            raise Refusal(f"The first is not after the last, and both fit into {width} digits.").at("first")
+        if last - first >= LONGEST_RANGE:
+            raise Refusal(f"A range holds at most {LONGEST_RANGE} serials.").at("last")
+        return SerialRange.objects.create(
             mark=mark.strip(),
             year=year,
             head=head.strip(),

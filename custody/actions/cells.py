@@ -33,23 +33,23 @@ def keep_current(
     ``NotAllowed`` and ``Refusal``.
     """
     require(by, Verb.REFINE)
-    earlier = CellReading.objects.filter(request_key=request_key).first() if request_key else None
-    if earlier:
-        return earlier
-    if run.step not in (Kind.ELECTROLYSE_GOLD, Kind.ELECTROLYSE_SILVER):
-        raise Refusal("Only a cell has a current.").at("run")
-    if not from_at < to_at <= at:
-        raise Refusal("A reading is over a time that is past: from before to.").at("to_at")
-    if not 0 <= milliampere <= MOST_MILLIAMPERE:
-        raise Refusal(f"A current lies between zero and {MOST_MILLIAMPERE // 1000} A. Check it.").at("current")
-    if millivolt is not None and not 0 <= millivolt <= MOST_MILLIVOLT:
-        raise Refusal(f"A cell's voltage lies between zero and {MOST_MILLIVOLT // 1000} V. Check it.").at("voltage")
-    if replaces and not note.strip():
-        raise Refusal("Say why the reading is replaced.").at("note")
-    if replaces and hasattr(replaces, "replaced_by"):
-        raise Refusal("This reading is replaced already. Replace the one that took its place.").at("from_at")
     with _post.refusals(), transaction.atomic(durable=True):
-        return _post.sent_before(CellReading, request_key) or CellReading.objects.create(
+        earlier = _post.sent_before(CellReading, request_key)
+        if earlier:
+            return earlier
+        if run.step not in (Kind.ELECTROLYSE_GOLD, Kind.ELECTROLYSE_SILVER):
+            raise Refusal("Only a cell has a current.").at("run")
+        if not from_at < to_at <= at:
+            raise Refusal("A reading is over a time that is past: from before to.").at("to_at")
+        if not 0 <= milliampere <= MOST_MILLIAMPERE:
+            raise Refusal(f"A current lies between zero and {MOST_MILLIAMPERE // 1000} A. Check it.").at("current")
+        if millivolt is not None and not 0 <= millivolt <= MOST_MILLIVOLT:
+            raise Refusal(f"A cell's voltage lies between zero and {MOST_MILLIVOLT // 1000} V. Check it.").at("voltage")
+        if replaces and not note.strip():
+            raise Refusal("Say why the reading is replaced.").at("note")
+        if replaces and hasattr(replaces, "replaced_by"):
+            raise Refusal("This reading is replaced already. Replace the one that took its place.").at("from_at")
+        return CellReading.objects.create(
             run=run,
             from_at=from_at,
             to_at=to_at,

@@ -37,31 +37,29 @@ def assay_solution(
     It changes no book until another person accepts it. Raises ``NotAllowed`` and ``Refusal``.
     """
     require(by, Verb.DETERMINE)
-    earlier = SolutionAssay.objects.filter(request_key=request_key).first() if request_key else None
-    if earlier:
-        return earlier
-    held = lot_named(lot)
-    if held.form not in (Form.SOLUTION, Form.IN_PROCESS) or not held.gross_mg:
-        raise Refusal(f"Lot {lot} is no solution with anything in it.").at("lot")
-    if not held.valued:
-        raise Refusal(f"Lot {lot} is made of lots without an assay: value those first.").at("lot")
-    if not figures:
-        raise Refusal("Give at least one figure.").at("figures")
-    unmeasured = [metal for metal, mg in zip(METALS, held.metals_mg, strict=True) if mg and metal not in figures]
-    if unmeasured:
-        raise Refusal(
-            f"By the book the solution holds {' and '.join(unmeasured)}: measure it, or give its limit of detection."
-        ).at(unmeasured[0])
-    if at > timezone.now():
-        raise Refusal("An assay is of now or earlier.").at("at")
-    if mass_mg(volume_ml, density_mg_ml) < sum(metal_mg(volume_ml, found.ug_l) for found in figures.values()):
-        raise Refusal("By these figures the solution weighs less than what it holds. Check units and points.").at(
-            "volume"
-        )
     with _post.refusals(), transaction.atomic(durable=True):
         earlier = _post.sent_before(SolutionAssay, request_key)
         if earlier:
             return earlier
+        held = lot_named(lot)
+        if held.form not in (Form.SOLUTION, Form.IN_PROCESS) or not held.gross_mg:
+            raise Refusal(f"Lot {lot} is no solution with anything in it.").at("lot")
+        if not held.valued:
+            raise Refusal(f"Lot {lot} is made of lots without an assay: value those first.").at("lot")
+        if not figures:
+            raise Refusal("Give at least one figure.").at("figures")
+        unmeasured = [metal for metal, mg in zip(METALS, held.metals_mg, strict=True) if mg and metal not in figures]
+        if unmeasured:
+            held_too = " and ".join(unmeasured)
+            raise Refusal(f"By the book the solution holds {held_too}: measure it, or give its limit of detection.").at(
+                unmeasured[0]
+            )
+        if at > timezone.now():
+            raise Refusal("An assay is of now or earlier.").at("at")
+        if mass_mg(volume_ml, density_mg_ml) < sum(metal_mg(volume_ml, found.ug_l) for found in figures.values()):
+            raise Refusal("By these figures the solution weighs less than what it holds. Check units and points.").at(
+                "volume"
+            )
         made = SolutionAssay.objects.create(
             number=next_number("TA", "solution", at),
             lot=held,

@@ -5,6 +5,7 @@ from django.core.exceptions import ValidationError
 
 from custody.errors import AttachmentRule
 from custody.queries.attachments import MOST, TYPES, type_of
+from custody.web.forms import KitForm
 
 #: No table sent as a file is longer, in bytes.
 LONGEST = 1_000_000
@@ -58,6 +59,20 @@ class TextFileField(forms.FileField):
         if sent.size > LONGEST:
             raise ValidationError("The file is longer than 1 MB. Divide it.")
         return sent.name, plain_text(sent.read())
+
+
+class FileOrLines(KitForm):
+    """A table as a file or as its lines, pasted; ``text`` and ``name`` are what came, and empty before."""
+
+    about_all = "file"
+    file = TextFileField(label="File", required=False)
+    lines = forms.CharField(label="Or its lines", widget=forms.Textarea, required=False, max_length=LONGEST)
+    text, name = "", ""
+
+    def clean_file(self):
+        sent = self.cleaned_data["file"]
+        self.name, self.text = sent or ("", "")
+        return sent
 
 
 def plain_text(content: bytes) -> str:

@@ -10,7 +10,7 @@ from custody.calc.worksheet import COLUMNS
 from custody.calc.worksheet_file import Read, read_value
 from custody.queries.worksheets import Book
 from custody.terms import PieceRole, ReadingOf
-from custody.web.files import LONGEST, TextFileField
+from custody.web.files import FileOrLines
 from custody.web.forms import GramsField, KitForm
 
 
@@ -70,21 +70,12 @@ class ReadingsForm(KitForm):
         ]
 
 
-class FileForm(KitForm):
+class FileForm(FileOrLines):
     """A file of a balance or an instrument, or its lines pasted."""
 
-    about_all = "file"
-    file = TextFileField(label="File", required=False)
-    lines = forms.CharField(label="Or its lines", widget=forms.Textarea, required=False, max_length=LONGEST)
     reason = forms.CharField(
         label="Reason", required=False, max_length=300, help_text="Where a figure replaces one that was read before."
     )
-    text, name = "", ""
-
-    def clean_file(self):
-        sent = self.cleaned_data["file"]
-        self.name, self.text = sent or ("", "")
-        return sent
 
     def clean(self):
         cleaned = super().clean()

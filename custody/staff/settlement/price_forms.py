@@ -11,7 +11,7 @@ from django.utils import timezone
 from custody.calc.price_table import LONGEST_FIXING, LONGEST_SOURCE
 from custody.staff.settlement.forms import UNITS
 from custody.terms import METALS
-from custody.web.files import LONGEST, TextFileField, plain_text
+from custody.web.files import LONGEST, FileOrLines, plain_text
 from custody.web.forms import BaseForm, DayField, KitForm, PercentField
 from custody.web.price_field import PriceField
 
@@ -79,18 +79,15 @@ class PriceForm(BaseForm):
     source.wide = reason.wide = True
 
 
-class PriceFileForm(KitForm):
+class PriceFileForm(FileOrLines):
     """A file of prices, or its lines pasted. ``text`` is what is read, ``name`` where it is from.
 
     A file goes back to the page byte by byte in ``kept``, for no browser sends it twice, and a text field would change
     its line ends and with them its SHA-256.
     """
 
-    about_all = "file"
     mark_optional = False
 
-    file = TextFileField(label="File", required=False)
-    lines = forms.CharField(label="Or its lines", widget=forms.Textarea, required=False, max_length=LONGEST)
     reason = _words(
         300, label="Reason", required=False, help_text="Where prices of the file replace others: what was wrong."
     )
@@ -98,12 +95,6 @@ class PriceFileForm(KitForm):
     kept = forms.CharField(widget=forms.HiddenInput, required=False, max_length=LONGEST * 2)
     kept_name = forms.CharField(widget=forms.HiddenInput, required=False, max_length=200)
     seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=64)
-    text, name = "", ""
-
-    def clean_file(self):
-        sent = self.cleaned_data["file"]
-        self.name, self.text = sent or ("", "")
-        return sent
 
     def clean(self):
         said = super().clean()
